@@ -1,0 +1,61 @@
+"""The noun `Scan`: geometry as read, with where it came from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+Unit = Literal["m", "cm", "mm", "inch"]
+
+
+@dataclass(frozen=True)
+class Provenance:
+    """Where a scan came from and what was done to it on the way in.
+
+    Attributes
+    ----------
+    name : file name without its folder.
+    sha256 : hex digest of the file as it lay on the disk.
+    triangles, points : counts as read, before anything was removed.
+    unit : unit of the coordinates in the file, after it was found or told.
+    unit_evidence : one sentence, how the unit is known and how sure that is.
+    notes : sentences for the user: what was removed, filled, flipped, thinned.
+    """
+
+    name: str
+    sha256: str
+    triangles: int
+    points: int
+    unit: Unit | None = None
+    unit_evidence: str = ""
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Scan:
+    """A surface or point cloud in the scanner's own frame.
+
+    Attributes
+    ----------
+    vertices : (n, 3) float64 array; metres once the unit is settled (``provenance.unit`` set),
+        the file's own unit before that.
+    triangles : (m, 3) int32 array; m = 0 for a point cloud.
+    provenance : see `Provenance`.
+    colours : (n, 3) uint8 array or None.
+    normals : (n, 3) float64 array or None; only where the file carried them.
+    """
+
+    vertices: NDArray[np.float64]
+    triangles: NDArray[np.int32]
+    provenance: Provenance
+    colours: NDArray[np.uint8] | None = None
+    normals: NDArray[np.float64] | None = field(default=None)
+
+    @property
+    def is_points(self) -> bool:
+        """Whether the scan has no triangles."""
+        return len(self.triangles) == 0
