@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from fitsim.contact.layer import Stack
+    from fitsim.back.stack import Stack
     from fitsim.scan.scan import Provenance
 
 ZoneName = Literal[
@@ -99,7 +99,7 @@ class Tissue:
 
     Attributes
     ----------
-    palette : K stacks, each from skin to bone (see `fitsim.contact.layer.Stack`).
+    palette : K stacks, each from skin to bone (see `fitsim.back.stack.Stack`).
     weights : (nx, nt, K) array, >= 0, summing to one over K at every node.
     """
 
