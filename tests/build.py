@@ -307,7 +307,9 @@ def _case(name: str) -> Case:
         for end in ends
         for side, sign in (("left", 1.0), ("right", -1.0))
     )  # fmt: skip
-    forces = [DeadForce("tree_weight", np.array([-0.28, 0.0, 0.05]), np.array([0, 0, -8 * GRAVITY]))]
+    forces = [
+        DeadForce("tree_weight", np.array([-0.28, 0.0, 0.05]), np.array([0, 0, -8 * GRAVITY]))
+    ]
     if name == "rider":
         rider = DeadForce("rider", np.array([-0.26, 0.0, 0.25]), np.array([0, 0, -80 * GRAVITY]))
         forces.append(rider)
@@ -327,7 +329,9 @@ def _applied(case: Case, T_body_tree: Array) -> tuple[AppliedForce, ...]:
     return (*pulls, *weights)
 
 
-def _under_bars(back: Back, tree: Tree, T_body_tree: Array) -> tuple[Array, NDArray[np.int_], Array]:
+def _under_bars(
+    back: Back, tree: Tree, T_body_tree: Array
+) -> tuple[Array, NDArray[np.int_], Array]:
     """Clearance along the bar's own upward axis, bar code and place along, per valid node."""
     points = back.chart.points[back.chart.valid]
     clearance = np.full(len(points), np.nan)
@@ -395,7 +399,9 @@ def _hotspots(back: Back, patch: Array) -> tuple[Hotspot, ...]:
         row, column = np.unravel_index(int(np.argmax(left)), left.shape)
         code = back.zone_code[row, column]
         zone, _, side = (names[code] if code >= 0 else "none").rpartition("_")
-        near = np.hypot(back.chart.x[:, None] - back.chart.x[row], back.chart.t - back.chart.t[column])
+        near = np.hypot(
+            back.chart.x[:, None] - back.chart.x[row], back.chart.t - back.chart.t[column]
+        )
         high = (near < 0.08) & (patch > 0.5 * patch[row, column])
         x, y, z = back.chart.points[row, column]
         spots.append(Hotspot(

@@ -1,0 +1,1 @@
+"""Tests by kind of proof; `tests.build` makes the small objects they share."""
