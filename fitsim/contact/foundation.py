@@ -1,0 +1,143 @@
+"""The back's surface compliance, built once per scan and used for every tree, cinch and pose."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from fitsim.contact.kernel import influence_tables
+from fitsim.contact.layer import shear_compliance
+
+if TYPE_CHECKING:
+    from fitsim.back.back import Chart, Tissue
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int_]
+
+# A layer curved about its bone is softer than a flat one by about this times depth over radius
+# (computed with finite elements, plane strain, h/R up to 0.25: docs/theory).
+_CURVATURE_SOFTENING = 0.4
+_LARGEST_DEPTH_OVER_RADIUS = 0.25
+# Half-width of a bar's contact, m: the length over which shear under a bar varies.
+_SHEAR_HALF_WIDTH = 0.05
+
+
+@dataclass(frozen=True)
+class Foundation:
+    """Linear compliance C of the back: sinking (m) of every node per force (N) on every other.
+
+    C = sum over the K tissue stacks of W_k^(1/2) G_k W_k^(1/2), with blending weights that are
+    positive and sum to one, and G_k the influence of a uniform layer. Each term is positive
+    definite, so C is, whatever the tissue map.
+
+    Attributes
+    ----------
+    shape : (nx, nt) grid.
+    spacing : m.
+    nodes : (n,) int array, place of each node in the flattened grid.
+    points : (n, 3) array, m, body frame.
+    normals : (n, 3) array, unit, outward.
+    area : (n,) array, m2.
+    depth : (n,) array, m, skin to bone.
+    root : (n, K) array, square roots of the blending weights, with the curvature's softening.
+    tables : (K, 2 nx - 1, 2 nt - 1) array, m/N, see `fitsim.contact.kernel`.
+    shear_compliance : (n,) array, m/Pa, sideways motion of the skin per traction under a bar.
+    """
+
+    shape: tuple[int, int]
+    spacing: float
+    nodes: Index
+    points: Array
+    normals: Array
+    area: Array
+    depth: Array
+    root: Array
+    tables: Array
+    shear_compliance: Array
+
+    def block(self, chosen: Index) -> Array:
+        """Dense compliance (m, m) m/N between the chosen nodes, positive definite."""
+        rows, columns = np.divmod(self.nodes[chosen], self.shape[1])
+        width = self.tables.shape[2]
+        offset = (rows[:, None] - rows[None, :] + self.shape[0] - 1) * width
+        offset += columns[:, None] - columns[None, :] + self.shape[1] - 1
+        result = np.zeros((len(chosen), len(chosen)))
+        for root, table in zip(self.root[chosen].T, self.tables, strict=True):
+            used = np.flatnonzero(root)
+            if len(used) == 0:
+                continue
+            part = table.ravel()[offset if len(used) == len(root) else offset[np.ix_(used, used)]]
+            part *= root[used, None]
+            part *= root[None, used]
+            if len(used) == len(root):
+                result += part
+            else:
+                result[np.ix_(used, used)] += part
+        return result
+
+    def deflection(self, force: Array) -> Array:
+        """Linear sinking (n,) m of every node under forces (n,) N, by FFT convolution."""
+        padded = tuple(fft.next_fast_len(2 * n - 1, real=True) for n in self.shape)
+        grid = np.zeros((self.root.shape[1], *self.shape))
+        flat = grid.reshape(len(grid), -1)
+        flat[:, self.nodes] = self.root.T * force
+        spread = fft.irfft2(fft.rfft2(grid, s=padded) * self._spectra, s=padded)
+        found = spread[:, : self.shape[0], : self.shape[1]].reshape(len(grid), -1)
+        return np.einsum("nk,kn->n", self.root, found[:, self.nodes])
+
+    @cached_property
+    def _spectra(self) -> NDArray[np.complex128]:
+        """Transforms of the influence tables, laid out for circular convolution."""
+        padded = tuple(fft.next_fast_len(2 * n - 1, real=True) for n in self.shape)
+        laid = np.zeros((len(self.tables), *padded))
+        rows = np.arange(1 - self.shape[0], self.shape[0])
+        columns = np.arange(1 - self.shape[1], self.shape[1])
+        laid[:, rows[:, None], columns[None, :]] = self.tables
+        spectra: NDArray[np.complex128] = fft.rfft2(laid)
+        return spectra
+
+
+def build_foundation(chart: Chart, tissue: Tissue) -> Foundation:
+    """Compliance of a charted back with its tissue map.
+
+    Parameters
+    ----------
+    chart : Chart
+        Surface on its regular grid.
+    tissue : Tissue
+        K layer stacks and their weights at every node.
+
+    Returns
+    -------
+    Foundation
+
+    Notes
+    -----
+    The softening by curvature is 1 + 0.4 h/R, put half on either side of G so that C stays
+    symmetric.
+    """
+    nodes = np.flatnonzero(chart.valid)
+    weights = tissue.weights.reshape(-1, len(tissue.palette))[nodes]
+    depth = weights @ np.array([stack.thickness for stack in tissue.palette])
+    bend = np.clip(depth * chart.curvature.ravel()[nodes], 0.0, _LARGEST_DEPTH_OVER_RADIUS)
+    soft = np.sqrt(1.0 + _CURVATURE_SOFTENING * bend)
+    wave = np.array([1.0 / _SHEAR_HALF_WIDTH])
+    shear = weights @ np.array([shear_compliance(stack, wave)[0] for stack in tissue.palette])
+    shape = chart.valid.shape
+    return Foundation(
+        shape=(shape[0], shape[1]),
+        spacing=chart.spacing,
+        nodes=nodes,
+        points=chart.points.reshape(-1, 3)[nodes],
+        normals=chart.normals.reshape(-1, 3)[nodes],
+        area=chart.area.ravel()[nodes],
+        depth=depth,
+        root=np.sqrt(weights) * soft[:, None],
+        tables=influence_tables(tissue.palette, (shape[0], shape[1]), chart.spacing),
+        shear_compliance=shear,
+    )
