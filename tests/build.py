@@ -7,6 +7,7 @@ never to test physics: its balance holds only for the vertical force.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -113,7 +114,7 @@ def small_zones() -> tuple[Zone, ...]:
 def _inside(outline: Array, x: Array, t: Array) -> NDArray[np.bool_]:
     """Even-odd rule, vectorised over the grid."""
     odd = np.zeros(np.broadcast(x, t).shape, dtype=bool)
-    for (x0, t0), (x1, t1) in zip(outline[:-1], outline[1:], strict=True):
+    for (x0, t0), (x1, t1) in pairwise(outline):
         if t0 == t1:
             continue
         crosses = (t0 > t) != (t1 > t)
@@ -257,7 +258,7 @@ def _bar_body(bar: MountedBar) -> tuple[Array, NDArray[np.int32]]:
     columns = np.searchsorted(face.eta, eta - 1e-9)
     zeta = face.height[np.ix_(rows, columns)]
     lower = np.stack(np.broadcast_arrays(xi[:, None], eta[None, :], zeta), axis=-1)
-    upper = lower + (0.0, 0.0, 0.02)
+    upper = lower + np.array([0.0, 0.0, 0.02])
     place = bar.T_tree_bar
     return _slab(lower @ place[:3, :3].T + place[:3, 3], upper @ place[:3, :3].T + place[:3, 3])
 
@@ -268,8 +269,9 @@ def _arch_body(x: float, bars: tuple[MountedBar, MountedBar]) -> tuple[Array, ND
     centre = np.column_stack([
         np.full_like(turn, x), feet[0][1] * np.cos(turn), feet[0][2] + 0.14 * np.sin(turn)
     ])  # fmt: skip
+    wide = np.array([0.02, 0.0, 0.0])
     outward = np.column_stack([np.zeros_like(turn), np.cos(turn), np.sin(turn)])
-    lower = np.stack([centre + (0.02, 0, 0), centre - (0.02, 0, 0)], axis=1)
+    lower = np.stack([centre + wide, centre - wide], axis=1)
     return _slab(lower, lower + 0.02 * outward[:, None, :])
 
 
@@ -286,8 +288,10 @@ def small_tree() -> Tree:
         centre_of_mass=np.array([-0.28, 0.0, 0.05]),
         settings={"rigging": {"front": 0.10, "rear": 0.46}},
         vertices=np.vstack([vertices for vertices, _ in bodies]),
-        triangles=np.vstack([faces + shift for (_, faces), shift in zip(bodies, offsets, strict=True)]),
-    )  # fmt: skip
+        triangles=np.vstack(
+            [faces + shift for (_, faces), shift in zip(bodies, offsets, strict=True)]
+        ),
+    )
 
 
 def small_pad() -> Pad:
@@ -297,11 +301,12 @@ def small_pad() -> Pad:
 
 def _case(name: str) -> Case:
     ends = {"front": ("front",), "rear": ("rear",)}.get(name, ("front", "rear"))
+    ring = {"front": -0.10, "rear": -0.46}
     straps = tuple(
         Strap(
             name=f"{end}_cinch_{side}",
-            attach_tree=np.array([{"front": -0.10, "rear": -0.46}[end], sign * 0.13, -0.05]),
-            anchor_body=np.array([STATION + {"front": -0.10, "rear": -0.46}[end], sign * 0.28, -0.3]),
+            attach_tree=np.array([ring[end], sign * 0.13, -0.05]),
+            anchor_body=np.array([STATION + ring[end], sign * 0.28, -0.3]),
             tension=CINCH[end],
         )
         for end in ends
