@@ -37,7 +37,7 @@ def test_one_layer_is_the_closed_form(nu: float) -> None:
 
 
 @pytest.mark.parametrize("nu", [0.3, 0.45, 0.5])
-@pytest.mark.parametrize("cuts", [(0.5,), (0.05, 0.9), (0.001, 0.3, 0.31)])
+@pytest.mark.parametrize("cuts", [(0.5,), (0.05, 0.9), (0.01, 0.3, 0.31)])
 def test_cutting_a_layer_changes_nothing(nu: float, cuts: tuple[float, ...]) -> None:
     edges = np.array([0.0, *cuts, 1.0]) * THICKNESS
     whole = Stack("whole", (Layer("muscle", THICKNESS, YOUNG, nu),))
