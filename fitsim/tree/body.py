@@ -1,0 +1,163 @@
+"""The tree as drawn: two solid bars and the arches that carry them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.tree.bar import face_height
+from fitsim.tree.outline import half_width
+from fitsim.tree.solid import bar_solid, joined, mirrored_surface, swept, volume_and_centroid
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fitsim.tree.bar import Bar
+    from fitsim.tree.settings import ArchSettings, TreeSettings
+    from fitsim.tree.solid import Surface
+
+#: Section of an arch: along the tree at the feet and over the spine, and through; m.
+FOOT, CROWN_OF_ARCH, THROUGH = 0.070, 0.044, 0.020
+
+#: How far the staves of a crossed arch stand on beyond the crossing, m.
+STAVE = 0.12
+
+#: How far a cantle leans back at its top, m.
+LEAN = 0.055
+
+#: Stations along an arch and points round its section.
+STATIONS, AROUND = 72, 28
+
+
+def tree_body(
+    settings: TreeSettings, bar: Bar, T_tree_left: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
+    """Closed surfaces of bars and arches, and the tree's centre of mass.
+
+    Parameters
+    ----------
+    settings : of the tree.
+    bar : its measures.
+    T_tree_left : (4, 4) array, pose of the left bar.
+
+    Returns
+    -------
+    vertices : (n, 3) array, m, tree frame.
+    triangles : (m, 3) int array, outward.
+    centre_of_mass : (3,) array, m: the centroid of the pieces, all of one material.
+    """
+    vertices, triangles = bar_solid(bar)
+    left = (_moved(T_tree_left, vertices), triangles)
+    pieces = [left, mirrored_surface(left)]
+    for arch in (settings.arches.front, settings.arches.rear):
+        pieces += arch_solids(arch, bar, T_tree_left)
+    measured = [volume_and_centroid(piece) for piece in pieces]
+    volumes = np.array([volume for volume, _ in measured])
+    centre = volumes @ np.stack([centroid for _, centroid in measured]) / volumes.sum()
+    centre[1] = 0.0
+    return *joined(pieces), centre
+
+
+def arch_solids(arch: ArchSettings, bar: Bar, T_tree_left: NDArray[np.float64]) -> list[Surface]:
+    """One arch: a bow from bar to bar, two crossed staves, or a cantle leaning back.
+
+    Parameters
+    ----------
+    arch : its settings.
+    bar, T_tree_left : the left bar and where it is.
+
+    Returns
+    -------
+    List of closed surfaces, tree frame.
+    """
+    foot, heel = _foot(arch, bar, T_tree_left)
+    top = heel[2] + arch.rise
+    if arch.shape == "cross":
+        stave = swept(_section_rings(_stave(foot, heel, top), FOOT * 0.75))
+        return [stave, mirrored_surface(stave)]
+    path = _bow(foot, heel, top)
+    if arch.shape == "cantle":
+        lift = np.clip((path[:, 2] - heel[2]) / arch.rise, 0.0, 1.0)
+        path[:, 0] -= LEAN * lift**2
+    return [swept(_section_rings(path, FOOT))]
+
+
+def _moved(T: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    return points @ T[:3, :3].T + T[:3, 3]
+
+
+def _foot(
+    arch: ArchSettings, bar: Bar, T_tree_left: NDArray[np.float64]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Where an arch's foot lies on the left bar: its outer end, and its heel near the inner edge."""
+    xi = bar.front - arch.at
+    half = half_width(np.array([xi]), bar.rear, bar.front, bar.widths)[0]
+    eta = np.array([0.45 * half, -0.55 * half])
+    zeta = face_height(bar, np.full(2, xi), eta) + bar.thickness
+    points = _moved(T_tree_left, np.column_stack([np.full(2, xi), eta, zeta]))
+    points[:, 0] = points[:, 0].mean()
+    return points[0], points[1]
+
+
+def _bezier(*corners: NDArray[np.float64], count: int = 40) -> NDArray[np.float64]:
+    """Cubic Bezier curve through four corners, (count, 3)."""
+    s = np.linspace(0.0, 1.0, count)[:, None]
+    a, b, c, d = corners
+    return (1 - s) ** 3 * a + 3 * s * (1 - s) ** 2 * b + 3 * s**2 * (1 - s) * c + s**3 * d
+
+
+def _bow(
+    foot: NDArray[np.float64], heel: NDArray[np.float64], top: float
+) -> NDArray[np.float64]:
+    """Path from the left foot over the spine to the right foot."""
+    crown = np.array([heel[0], 0.0, top])
+    inward = (heel - foot) / np.linalg.norm(heel - foot)
+    bend = np.linalg.norm(crown - heel) * 0.45
+    rise = _bezier(heel, heel + inward * bend, crown + (0.0, bend, 0.0), crown)
+    half = np.concatenate([np.linspace(foot, heel, 12)[:-1], rise])
+    return _resampled(np.concatenate([half, half[-2::-1] * (1.0, -1.0, 1.0)]))
+
+
+def _stave(
+    foot: NDArray[np.float64], heel: NDArray[np.float64], top: float
+) -> NDArray[np.float64]:
+    """Path of the stave that stands on the left bar and crosses to the right above it."""
+    crossing = np.array([heel[0], 0.0, top])
+    middle = (foot + heel) / 2.0
+    upward = (crossing - middle) / np.linalg.norm(crossing - middle)
+    bend = np.linalg.norm(heel - middle)
+    straight = middle + upward * bend * 1.6
+    curve = _bezier(foot, middle, middle + upward * bend * 0.4, straight)
+    return _resampled(np.concatenate([curve[:-1], [straight, crossing + upward * STAVE]]))
+
+
+def _resampled(path: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Put the path's stations evenly by length, closer at the ends where the section closes."""
+    length = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1)))
+    even = np.linspace(-1.0, 1.0, STATIONS)
+    place = length[-1] * (1.0 + np.sign(even) * (1.0 - (1.0 - np.abs(even)) ** 1.6)) / 2.0
+    return np.column_stack([np.interp(place, length, column) for column in path.T])
+
+
+def _section_rings(path: NDArray[np.float64], foot: float) -> NDArray[np.float64]:
+    """Rounded rectangles square to the path, broad at its ends and closing in a round end."""
+    tangent = np.gradient(path, axis=0)
+    tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
+    forward = np.array([1.0, 0.0, 0.0]) - tangent * tangent[:, :1]
+    forward /= np.linalg.norm(forward, axis=1, keepdims=True)
+    through = np.cross(tangent, forward)
+    length = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1)))
+    end = np.minimum(length, length[-1] - length)
+    breadth = CROWN_OF_ARCH + (foot - CROWN_OF_ARCH) * np.exp(-((end / 0.07) ** 2))
+    close = np.sqrt(np.clip(1.0 - (1.0 - np.minimum(end / (foot / 2.0), 1.0)) ** 2, 1e-4, 1.0))
+    angle = np.linspace(0.0, 2.0 * np.pi, AROUND, endpoint=False)
+    # A superellipse of the fourth power: flat faces, soft edges.
+    u = np.sign(np.cos(angle)) * np.sqrt(np.abs(np.cos(angle)))
+    v = np.sign(np.sin(angle)) * np.sqrt(np.abs(np.sin(angle)))
+    thin = np.minimum(close * 1.6, 1.0)
+    return (
+        path[:, None]
+        + (breadth * close / 2.0)[:, None, None] * u[:, None] * forward[:, None]
+        + (THROUGH * thin / 2.0)[:, None, None] * v[:, None] * through[:, None]
+    )

@@ -1,0 +1,225 @@
+"""Settings to a tree: bars set on their arches, with joints where they pivot or give."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.errors import BadSettings
+from fitsim.tree.bar import Bar, Flare, curvature_of_sagitta, height, mirrored, underside
+from fitsim.tree.body import tree_body
+from fitsim.tree.outline import half_width
+from fitsim.tree.rules import check
+from fitsim.tree.tree import Joint, MountedBar, Tree
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fitsim.tree.settings import ArchSettings, TreeSettings
+
+#: Mirror in the plane between the bars.
+MIRROR = np.diag([1.0, -1.0, 1.0, 1.0])
+
+#: How far an arch's angle may differ from what the bar's own twist gives, rad.
+TWIST_SLACK = np.radians(0.5)
+
+#: Largest angle an arch is taken to give before something breaks, rad.
+FLEX_STOP = np.radians(10.0)
+
+
+def tree_from_settings(settings: TreeSettings, where: str, spacing: float = 0.002) -> Tree:
+    """Build the tree that the settings describe.
+
+    Parameters
+    ----------
+    settings : as read and checked for kinds and units.
+    where : file or library name, for the sentence when something does not go together.
+    spacing : m, grid of the undersides.
+
+    Returns
+    -------
+    Tree
+
+    Raises
+    ------
+    BadSettings
+        The measures do not go together.
+    """
+    check(settings, where)
+    bar = bar_of(settings, where)
+    T_tree_left = left_pose(settings, bar)
+    left = MountedBar("left", underside(bar, spacing), T_tree_left)
+    joints = left_joints(settings, bar, T_tree_left)
+    left = MountedBar("left", left.underside, T_tree_left, joints)
+    vertices, triangles, centre = tree_body(settings, bar, T_tree_left)
+    return Tree(
+        name=settings.name,
+        bars=(left, mirrored_bar(left)),
+        mass=settings.mass,
+        centre_of_mass=centre,
+        settings=settings.model_dump(exclude_none=True),
+        vertices=vertices,
+        triangles=triangles,
+    )
+
+
+def bar_of(settings: TreeSettings, where: str) -> Bar:
+    """Bar measures, with the twist that makes the face meet both arches' angles.
+
+    Parameters
+    ----------
+    settings, where : see `tree_from_settings`.
+
+    Returns
+    -------
+    Bar
+
+    Raises
+    ------
+    BadSettings
+        The bar's own twist and the arches' angles disagree.
+    """
+    made, front, rear = settings.bar, settings.arches.front, settings.arches.rear
+    flares = made.flare
+    bearing = made.length - flares.front.length - flares.rear.length
+    twist = (front.angle - rear.angle) * bearing / (rear.at - front.at)
+    if made.twist is not None and abs(made.twist - twist) > TWIST_SLACK:
+        raise BadSettings(
+            f"{where}, bar.twist",
+            f"a twist of {np.degrees(made.twist):.1f} deg does not bring the face to the arches' "
+            f"{np.degrees(front.angle):.1f} and {np.degrees(rear.angle):.1f} deg",
+            f"write {np.degrees(twist):.1f} deg, leave twist out, or change an angle",
+        )
+    curve = made.curve
+    if curve.radius is not None:
+        curvature = 1.0 / curve.radius
+    else:
+        curvature = curvature_of_sagitta(curve.sagitta or 0.0, bearing)
+    tip = bearing / 2.0 + flares.front.length
+    return Bar(
+        length=made.length,
+        widths=(made.width.front, made.width.middle, made.width.rear),
+        curve=curvature,
+        low=0.0 if curve.low is None else tip - curve.low,
+        twist=twist,
+        crown=made.crown,
+        front_flare=Flare(flares.front.length, flares.front.rise),
+        rear_flare=Flare(flares.rear.length, flares.rear.rise),
+        edge_roll=made.edge_roll,
+        corner=made.corner,
+        thickness=made.thickness,
+    )
+
+
+def left_pose(settings: TreeSettings, bar: Bar) -> NDArray[np.float64]:
+    """Pose of the left bar that puts its inner edge and face where the arches hold them.
+
+    Parameters
+    ----------
+    settings : of the tree.
+    bar : its measures.
+
+    Returns
+    -------
+    (4, 4) array, T_tree_bar: rolled by the face's angle at the bar's middle, then turned in plan
+    so that both arches' spreads are met; x = 0 at the front of the bearing length.
+    """
+    front, rear = settings.arches.front, settings.arches.rear
+    # Twist is linear along the bar, so the face's angle at its middle follows from one arch.
+    angle = front.angle - bar.twist * (bar.front - front.at) / bar.bearing
+    roll = _rotation_x(-angle)
+    edge = np.stack([roll @ inner_edge(bar, arch) for arch in (front, rear)])
+    dx, dy = edge[0, :2] - edge[1, :2]
+    wanted = front.half_spread - rear.half_spread
+    yaw = np.arcsin(wanted / np.hypot(dx, dy)) - np.arctan2(dy, dx)
+    turn = _rotation_z(yaw)
+    T_tree_bar = np.eye(4)
+    T_tree_bar[:3, :3] = turn @ roll
+    T_tree_bar[0, 3] = -bar.bearing / 2.0 * np.cos(yaw)
+    T_tree_bar[1, 3] = front.half_spread - (turn @ edge[0])[1]
+    return T_tree_bar
+
+
+def inner_edge(bar: Bar, arch: ArchSettings) -> NDArray[np.float64]:
+    """Point of the left bar's inner edge below an arch.
+
+    Parameters
+    ----------
+    bar : its measures.
+    arch : one of the two.
+
+    Returns
+    -------
+    (3,) array, m, bar frame.
+    """
+    xi = np.array([bar.front - arch.at])
+    eta = -half_width(xi, bar.rear, bar.front, bar.widths)
+    return np.array([xi[0], eta[0], height(bar, xi, eta)[0]])
+
+
+def left_joints(
+    settings: TreeSettings, bar: Bar, T_tree_bar: NDArray[np.float64]
+) -> tuple[Joint, ...]:
+    """Joints of the left bar: the pivot, then the give of the arches.
+
+    Parameters
+    ----------
+    settings, bar, T_tree_bar : of the left bar.
+
+    Returns
+    -------
+    Tuple of Joint. The pivot turns about y (positive: front goes down); the arches' give turns
+    about x (positive: the left bar's outer edge rises).
+    """
+    joints = []
+    if settings.pivot is not None:
+        xi = np.array([bar.front - settings.pivot.at])
+        zeta = height(bar, xi, np.zeros(1))[0] + settings.pivot.height
+        point = T_tree_bar @ np.array([xi[0], 0.0, zeta, 1.0])
+        stop = settings.pivot.stop
+        joints.append(
+            Joint(point[:3], np.array([0.0, 1.0, 0.0]), settings.pivot.stiffness, (-stop, stop))
+        )
+    if settings.arches.flex is not None:
+        middle = T_tree_bar @ np.array([0.0, -bar.widths[1] / 2.0, bar.thickness, 1.0])
+        joints.append(
+            Joint(
+                np.array([middle[0], 0.0, middle[2] + settings.arches.front.rise]),
+                np.array([1.0, 0.0, 0.0]),
+                settings.arches.flex,
+                (-FLEX_STOP, FLEX_STOP),
+            )
+        )
+    return tuple(joints)
+
+
+def mirrored_bar(left: MountedBar) -> MountedBar:
+    """Right bar as the mirror image of the left one.
+
+    Parameters
+    ----------
+    left : the left bar.
+
+    Returns
+    -------
+    MountedBar
+        Equal joint angles on both sides are mirror images of each other.
+    """
+    joints = tuple(
+        # An axis is an axial vector: mirrored in y it keeps y and turns x and z about.
+        Joint(j.point * (1, -1, 1), j.axis * (-1, 1, -1), j.stiffness, j.stops)
+        for j in left.joints
+    )
+    T_tree_bar = MIRROR @ left.T_tree_bar @ MIRROR
+    return MountedBar("right", mirrored(left.underside), T_tree_bar, joints)
+
+
+def _rotation_x(angle: float) -> NDArray[np.float64]:
+    c, s = np.cos(angle), np.sin(angle)
+    return np.array([[1.0, 0.0, 0.0], [0.0, c, -s], [0.0, s, c]])
+
+
+def _rotation_z(angle: float) -> NDArray[np.float64]:
+    c, s = np.cos(angle), np.sin(angle)
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
