@@ -1,0 +1,65 @@
+"""Which way a tree leaves a back that cannot hold it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
+
+if TYPE_CHECKING:
+    from fitsim.contact.problem import Problem
+    from fitsim.contact.state import Pose
+
+Array = NDArray[np.float64]
+
+_TILT = np.deg2rad(25.0)
+_TRAVEL = 0.15  # m
+
+_WAYS = (
+    ("slides forward", "slides back"),
+    ("slides left", "slides right"),
+    ("lifts off", "sinks in"),
+    ("rolls right", "rolls left"),
+    ("tips forward", "tips back"),
+    ("turns left", "turns right"),
+)
+
+
+def leaving(problem: Problem, pose: Pose, force: Array, *, at_end: bool = False) -> str | None:
+    """Name the way the tree is leaving, or None while it may still come to rest.
+
+    Parameters
+    ----------
+    problem : Problem
+    pose : Pose
+        Where the tree is now.
+    force : (m,) array, N
+        Normal forces now.
+    at_end : bool
+        No more steps will be taken: name the largest motion so far.
+
+    Returns
+    -------
+    str or None
+        One of "slides forward", "tips back", "rolls left", ...; positive roll lowers the
+        animal's right side, positive pitch the front.
+    """
+    motion = motion_since_seat(problem, pose)
+    share = np.abs(motion) / np.array([_TRAVEL] * 3 + [_TILT] * 3)
+    if share.max() < 1.0 and not at_end:
+        return None
+    worst = int(share.argmax())
+    del force
+    return _WAYS[worst][0 if motion[worst] > 0.0 else 1]
+
+
+def motion_since_seat(problem: Problem, pose: Pose) -> Array:
+    """Travel of the tree's middle (m) and turn (rad) since it was seated, (6,) body frame."""
+    seat = problem.T_body_tree_seat
+    centre = problem.centre_tree
+    now = pose.T_body_tree[:3, :3] @ centre + pose.T_body_tree[:3, 3]
+    travel = now - (seat[:3, :3] @ centre + seat[:3, 3])
+    turn = Rotation.from_matrix(pose.T_body_tree[:3, :3] @ seat[:3, :3].T).as_rotvec()
+    return np.concatenate([travel, turn])

@@ -1,0 +1,119 @@
+"""One tree over one back: everything that stays the same from case to case."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsim.contact.bars import Face, face_of, overhead, place_bar
+
+if TYPE_CHECKING:
+    from fitsim.contact.foundation import Foundation
+    from fitsim.rig.case import Pad
+    from fitsim.tree.tree import Tree
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int_]
+
+# Nodes this far beyond the bars' outlines are kept ready for a bar that slides.
+MARGIN = 0.03
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A tree seated on a back, with the compliance between the nodes it may touch.
+
+    Attributes
+    ----------
+    foundation, tree, pad : as given.
+    faces : the two undersides, left then right.
+    T_body_tree_seat : (4, 4) array, where the tree was laid.
+    near : (m,) int array, nodes of the foundation within `MARGIN` of a bar.
+    bar : (m,) int array, 0 or 1, the bar above each.
+    compliance : (m, m) array, m/N.
+    centre_tree : (3,) array, m, tree frame, middle of the bars: pose and moments refer to it.
+    half_length : m, half the bar's length; a moment over it compares with a force.
+    joints : number of joints of the two bars.
+    """
+
+    foundation: Foundation
+    tree: Tree
+    pad: Pad
+    faces: tuple[Face, ...]
+    T_body_tree_seat: Array
+    near: Index
+    bar: Index
+    compliance: Array
+    centre_tree: Array
+    half_length: float
+    joints: tuple[int, ...]
+
+    @property
+    def points(self) -> Array:
+        """(m, 3) skin positions, m."""
+        return self.foundation.points[self.near]
+
+    @property
+    def normals(self) -> Array:
+        """(m, 3) outward normals."""
+        return self.foundation.normals[self.near]
+
+
+def prepare(
+    foundation: Foundation,
+    tree: Tree,
+    pad: Pad,
+    T_body_tree_seat: Array,
+    T_body_tree_now: Array | None = None,
+) -> Problem:
+    """Gather what every case of one tree on one back shares.
+
+    Parameters
+    ----------
+    foundation : Foundation
+    tree : Tree
+    pad : Pad
+    T_body_tree_seat : (4, 4) array
+        Where the tree is laid, touching nothing or just touching.
+    T_body_tree_now : (4, 4) array, optional
+        Where it is now, if it has slid away from there.
+
+    Returns
+    -------
+    Problem
+    """
+    faces = tuple(face_of(bar.underside) for bar in tree.bars)
+    now = T_body_tree_seat if T_body_tree_now is None else T_body_tree_now
+    near, bar = _nodes_near(foundation, tree, faces, now)
+    ends = np.array([face.front for face in faces] + [face.rear for face in faces])
+    middles = [mounted.T_tree_bar @ [0.5 * (face.front + face.rear), 0.0, 0.0, 1.0]
+               for mounted, face in zip(tree.bars, faces, strict=True)]
+    return Problem(
+        foundation=foundation,
+        tree=tree,
+        pad=pad,
+        faces=faces,
+        T_body_tree_seat=T_body_tree_seat,
+        near=near,
+        bar=bar,
+        compliance=foundation.block(near),
+        centre_tree=np.mean(middles, axis=0)[:3],
+        half_length=float(ends.max() - ends.min()) / 2.0,
+        joints=tuple(len(bar.joints) for bar in tree.bars),
+    )
+
+
+def _nodes_near(
+    foundation: Foundation, tree: Tree, faces: tuple[Face, ...], T_body_tree: Array
+) -> tuple[Index, Index]:
+    """Nodes within the margin of a bar, and which bar; the nearer one where both are."""
+    inside = np.full((len(faces), len(foundation.nodes)), -np.inf)
+    for side, (mounted, face) in enumerate(zip(tree.bars, faces, strict=True)):
+        T_body_bar, _ = place_bar(T_body_tree, mounted, np.zeros(len(mounted.joints)))
+        above = overhead(face, T_body_bar, foundation.points, foundation.normals)
+        inside[side] = np.where(np.abs(above.distance) < 0.15, above.inside, -np.inf)  # noqa: PLR2004
+    near = np.flatnonzero(inside.max(axis=0) > -MARGIN)
+    return near, inside[:, near].argmax(axis=0)
