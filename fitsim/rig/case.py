@@ -20,7 +20,8 @@ class Strap:
     ----------
     name : for example "front_cinch_left".
     attach_tree : (3,) array, m, tree frame.
-    anchor_body : (3,) array, m, body frame: where the strap first touches the barrel, or its far end.
+    anchor_body : (3,) array, m, body frame: where the strap first touches the barrel, or its far
+        end.
     tension : N, when the strap is not elastic (or at its tight length).
     stiffness : N/m, 0 for a strap of given tension.
     tight_length : m, free length from attach to anchor beyond which an elastic strap pulls;

@@ -1,0 +1,168 @@
+"""Daylight under the bars: lift at the tips, and bridging between two contact runs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.measure.measures import BarGap
+from fitsim.measure.pressure import CONTACT
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from fitsim.back.back import Chart
+    from fitsim.contact.equilibrium import Equilibrium
+
+    Array = NDArray[np.float64]
+    Mask = NDArray[np.bool_]
+
+TIP = 0.020  # m of the bar's end over which its lift is the mean
+SIDES = {"left": 1, "right": -1}
+
+
+@dataclass(frozen=True)
+class Daylight:
+    """Clearance along one bar, station by station.
+
+    Attributes
+    ----------
+    along : (k,) array, -, ascending: 0 at the bar's front end, 1 at its rear.
+    gap : (k,) array, m: mean clearance over the middle half of the bar's width.
+    pressure : (k,) array, Pa: highest node anywhere across the bar.
+    """
+
+    along: Array
+    gap: Array
+    pressure: Array
+
+
+def daylight(chart: Chart, equilibrium: Equilibrium, side: str, length: float) -> Daylight:
+    """Clearance along one bar.
+
+    Parameters
+    ----------
+    chart : Chart
+        Its n valid nodes carry the equilibrium.
+    equilibrium : Equilibrium
+        Its `gap`, `pressure`, `bar` and `along` are used.
+    side : "left" or "right"
+        The bar.
+    length : float, m
+        Of the bar.
+
+    Returns
+    -------
+    Daylight
+        One station for each grid spacing that has nodes under the bar.
+    """
+    under = np.flatnonzero((equilibrium.bar == SIDES[side]) & np.isfinite(equilibrium.gap))
+    across = np.broadcast_to(chart.t, chart.valid.shape)[chart.valid][under]
+    stations = max(round(length / chart.spacing), 1)
+    bins = np.clip((equilibrium.along[under] * stations).astype(int), 0, stations - 1)
+    rows = [_station(equilibrium, under[bins == k], across[bins == k]) for k in np.unique(bins)]
+    along, gap, pressure = np.array(rows).reshape(-1, 3).T
+    return Daylight(along, gap, pressure)
+
+
+def _station(
+    equilibrium: Equilibrium, nodes: NDArray[np.int_], across: Array
+) -> tuple[float, float, float]:
+    low, high = float(across.min()), float(across.max())
+    middle = np.abs(across - 0.5 * (low + high)) <= 0.25 * (high - low) + 1e-9
+    return (
+        float(equilibrium.along[nodes].mean()),
+        float(equilibrium.gap[nodes[middle]].mean()),
+        float(equilibrium.pressure[nodes].max()),
+    )
+
+
+def tip_lift(daylight_of: Daylight, length: float) -> tuple[float, float]:
+    """Clearance of a bar's front and rear tip.
+
+    Parameters
+    ----------
+    daylight_of : Daylight
+        Along one bar.
+    length : float, m
+        Of the bar.
+
+    Returns
+    -------
+    front, rear : float, m
+        Mean over the last `TIP` of the bar along its middle; nan where nothing of the back lies
+        under the bar.
+
+    Examples
+    --------
+    >>> along = np.linspace(0.0, 1.0, 51)
+    >>> rising = Daylight(along, 0.020 * along, np.zeros(51))  # 20 mm over a bar of 500 mm
+    >>> front, rear = tip_lift(rising, 0.500)
+    >>> round(1e3 * front, 2), round(1e3 * rear, 2)
+    (0.4, 19.6)
+    """
+    if daylight_of.along.size == 0:
+        return float("nan"), float("nan")
+    within = (np.arange(20) + 0.5) / 20 * min(TIP / length, 0.5)
+    front, rear = (
+        float(np.interp(places, daylight_of.along, daylight_of.gap).mean())
+        for places in (within, 1.0 - within)
+    )
+    return front, rear
+
+
+def bridging(daylight_of: Daylight) -> BarGap:
+    """The longest stretch without contact that has contact on both sides of it along the bar.
+
+    A station is in contact when any node across the bar is pressed by more than 0.5 kPa.
+
+    Parameters
+    ----------
+    daylight_of : Daylight
+        Along one bar.
+
+    Returns
+    -------
+    BarGap
+        0 and 0 where the bar does not bridge.
+
+    Examples
+    --------
+    >>> along = (np.arange(10) + 0.5) / 10
+    >>> gap = np.array([0.0, 0.0, 1e-3, 4e-3, 1e-3, 0.0, 0.0, 2e-3, 9e-3, 20e-3])
+    >>> bridging(Daylight(along, gap, np.where(gap == 0.0, 5e3, 0.0)))
+    BarGap(length_share=0.3..., depth=0.004)
+    """
+    touching = np.flatnonzero(daylight_of.pressure > CONTACT)
+    if touching.size <= 1:
+        return BarGap(0.0, 0.0)
+    stride = float(np.median(np.diff(daylight_of.along)))
+    spans = np.diff(daylight_of.along[touching]) - stride
+    widest = int(np.argmax(np.where(np.diff(touching) > 1, spans, 0.0)))
+    first, last = touching[widest] + 1, touching[widest + 1]
+    if first == last:
+        return BarGap(0.0, 0.0)
+    return BarGap(float(spans[widest]), float(daylight_of.gap[first:last].max()))
+
+
+def lifts(daylights: Mapping[str, Daylight], length: float) -> Mapping[str, float]:
+    """Clearance at the four tips.
+
+    Parameters
+    ----------
+    daylights : by "left" and "right".
+    length : float, m
+        Of the bars.
+
+    Returns
+    -------
+    dict, m
+        "front_left", "front_right", "rear_left", "rear_right".
+    """
+    ends = {side: tip_lift(daylights[side], length) for side in SIDES}
+    places = enumerate(("front", "rear"))
+    return {f"{end}_{side}": ends[side][k] for k, end in places for side in SIDES}
