@@ -280,5 +280,4 @@ def _article(kind: Kind) -> str:
 
 def _plain(number: float, digits: int) -> str:
     """Fixed decimals, thousands with commas, and never a negative zero."""
-    text = f"{round(number, digits) + 0.0:,.{digits}f}"
-    return text
+    return f"{round(number, digits) + 0.0:,.{digits}f}"

@@ -1,0 +1,104 @@
+"""PLY, OBJ, STL, GLB, GLTF and OFF into arrays, read raw: nothing merged, nothing mended."""
+
+from __future__ import annotations
+
+import io
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from fitsim.errors import BadScan
+from fitsim.scan.raw import NO_TRIANGLES, Raw, as_bytes, joined
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from fitsim.scan.formats import Format
+
+
+def read_mesh_file(path: Path, format_: Format, content: bytes) -> Raw:
+    r"""Read a mesh, or the points of a PLY.
+
+    Materials and buffers named by the file are looked for in the file's own folder and below
+    it, nowhere else.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Where the file lies.
+    format_ : Format
+        What it is.
+    content : bytes
+        The whole file.
+
+    Returns
+    -------
+    Raw
+        All its meshes, placed as the file places them.
+
+    Raises
+    ------
+    BadScan
+        If it cannot be read or holds no geometry.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> text = b"OFF\n3 1 0\n0 0 0\n1 0 0\n0 1 0\n3 0 1 2\n"
+    >>> read_mesh_file(Path("one.off"), "off", text).triangles.tolist()
+    [[0, 1, 2]]
+    """
+    pieces = _pieces(path, format_, content)
+    parts = [_raw(piece) for piece in pieces if len(getattr(piece, "vertices", ())) > 0]
+    meshes = [part for part in parts if len(part.triangles)] or parts
+    if not meshes:
+        raise BadScan(path.name, "there is no surface and no point in it", "export the scan again")
+    return joined(meshes)
+
+
+def _pieces(path: Path, format_: Format, content: bytes) -> list[Any]:
+    import trimesh  # noqa: PLC0415 - half a second, and point files do without
+
+    try:
+        scene = trimesh.load_scene(
+            io.BytesIO(content),
+            file_type=format_,
+            resolver=trimesh.resolvers.FilePathResolver(str(path)),
+            process=False,
+            maintain_order=True,
+        )
+        return [p for p in scene.dump() if isinstance(p, trimesh.Trimesh | trimesh.PointCloud)]
+    except Exception as error:  # a broken file makes the parsers raise anything
+        reason = (str(error).splitlines() or [type(error).__name__])[0][:120]
+        raise BadScan(
+            path.name,
+            f"it cannot be read as {format_.upper()} ({reason or type(error).__name__})",
+            "export or copy the scan again",
+        ) from error
+
+
+def _raw(piece: Any) -> Raw:  # noqa: ANN401 - trimesh is imported lazily
+    vertices = np.asarray(piece.vertices, dtype=np.float64).reshape(-1, 3)
+    faces = getattr(piece, "faces", None)
+    triangles = NO_TRIANGLES if faces is None else np.asarray(faces, dtype=np.int64)
+    colours, notes = _colours(piece)
+    return Raw(
+        vertices,
+        triangles.reshape(-1, 3),
+        colours if colours is not None and len(colours) == len(vertices) else None,
+        notes=notes,
+    )
+
+
+def _colours(piece: Any) -> tuple[np.ndarray[Any, np.dtype[np.uint8]] | None, tuple[str, ...]]:  # noqa: ANN401 - trimesh is imported lazily
+    """Colours at the vertices; a texture is read at each vertex."""
+    visual = piece.visual
+    kind = getattr(visual, "kind", None)
+    try:
+        if kind == "texture":
+            visual = visual.to_color()
+        elif kind not in {"vertex", "face"}:
+            return None, ()
+        return as_bytes(np.asarray(visual.vertex_colors))[:, :3], ()
+    except Exception:  # noqa: BLE001 - a picture that cannot be read costs the colour, not the scan
+        return None, ("The scan's colours could not be read; its shape is used without them.",)
