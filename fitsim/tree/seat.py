@@ -1,0 +1,255 @@
+"""Seat a tree on a back: over the spine, behind the shoulder blade, where it lies best."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.interpolate import LinearNDInterpolator
+from scipy.optimize import least_squares
+from scipy.spatial.transform import Rotation
+
+from fitsim.errors import BadScan, BadSettings
+from fitsim.tree.faces import bearing_points, face_points
+from fitsim.tree.registration import registered
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fitsim.back.back import Back, Chart
+    from fitsim.tree.tree import Tree
+
+#: Back nodes steeper than this are flank, not back: normal's z, -.
+FLANK = 0.15
+
+#: Gaps larger than this count less and less when the tree is laid on: m.
+OUTLIER = 0.006
+
+#: A point of the underside this close to the back counts as lying on it, m.
+LYING = 0.010
+
+#: Share of the underside that may hang beyond the scan before the tree is refused, -.
+OVERHANG = 0.02
+
+#: Spacing of the points that are laid on, and of those that must stay clear of the back, m.
+LAID, CLEAR = 0.010, 0.004
+
+
+@dataclass(frozen=True)
+class Seat:
+    """Where a tree lies on a back before any load.
+
+    Attributes
+    ----------
+    T_body_tree : (4, 4) array: the tree just touches the back and is nowhere inside it.
+    station : m, body x of the front end of the bearing length.
+    rms : m, of the gaps between undersides and back, normal to it, where the tree lies best
+        (before it is lifted clear).
+    inliers : -, share of the undersides within `LYING` of the back there.
+    lift : m, by how much it was then lifted so that it only touches.
+    notes : sentences for the user.
+    """
+
+    T_body_tree: NDArray[np.float64]
+    station: float
+    rms: float
+    inliers: float
+    lift: float
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class _Surface:
+    """The back seen from above: its height and the upright part of its normal."""
+
+    z: LinearNDInterpolator
+    chart: Chart
+
+    def gaps(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Height of points above the back, m; nan beyond the scan."""
+        return points[:, 2] - self.z(points[:, :2])[:, 0]
+
+    def uprightness(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Upright part of the back's normal below points, -."""
+        return self.z(points[:, :2])[:, 1]
+
+
+def seat(back: Back, tree: Tree, at: float | None = None) -> Seat:
+    """Seat a tree on a back.
+
+    The station comes from a rule, not from registration: a smooth back lets a tree slide along
+    the spine unnoticed. The front end of the bearing length goes to the rear edge of the shoulder
+    blade (body x = 0), or `at` from there. Registration of the undersides against the back then
+    settles the rest, and the tree is lifted until it only touches.
+
+    Parameters
+    ----------
+    back : to seat it on.
+    tree : to be seated, its joints at rest.
+    at : m, forward (+) or back (-) from the rule.
+
+    Returns
+    -------
+    Seat
+
+    Raises
+    ------
+    BadSettings
+        The bars reach beyond the scan.
+    BadScan
+        The scan shows no back to lie on at that station.
+    """
+    station = 0.0 if at is None else at
+    surface = _surface(back)
+    points = bearing_points(tree, LAID)
+    T = coarse_placement(surface, points, station)
+    _check_reach(surface, tree, T, back.provenance.name)
+    found = registered(back.chart, points, T)
+    T = _at_station(found.T_body_tree, station)
+    T = _settled(surface, points, T, station)
+    gaps = surface.gaps(_moved(T, points)) * surface.uprightness(_moved(T, points))
+    rms = float(np.sqrt(np.nanmean(gaps**2)))
+    lift = _lift(surface, tree, T)
+    T[2, 3] += lift
+    _check_reach(surface, tree, T, back.provenance.name)
+    inliers = float(np.mean(np.abs(gaps) < LYING))
+    return Seat(T, station, rms, inliers, lift, (*found.notes, *_notes(inliers, T)))
+
+
+def coarse_placement(
+    surface: _Surface, points: NDArray[np.float64], station: float
+) -> NDArray[np.float64]:
+    """Place the tree square over the spine, at the pitch where its gaps spread least.
+
+    Parameters
+    ----------
+    surface : the back from above.
+    points : (n, 3) array, m, tree frame, on the undersides.
+    station : m, body x of the tree's x = 0.
+
+    Returns
+    -------
+    (4, 4) array, T_body_tree.
+
+    Notes
+    -----
+    The spread is the median absolute deviation from the median gap, so that a withers or a fat
+    pocket in the way of one end does not tip the tree.
+    """
+    best, least = np.eye(4), np.inf
+    for pitch in np.radians(np.arange(-12.0, 12.5, 1.0)):
+        T = _pose(np.array([0.0, 0.0, 0.0, pitch, 0.0]), station)
+        gaps = surface.gaps(_moved(T, points))
+        if np.isnan(gaps).all():
+            continue
+        middle = np.nanmedian(gaps)
+        spread = np.nanmedian(np.abs(gaps - middle))
+        if spread < least:
+            T[2, 3] -= middle
+            best, least = T, spread
+    return best
+
+
+def _settled(
+    surface: _Surface, points: NDArray[np.float64], T: NDArray[np.float64], station: float
+) -> NDArray[np.float64]:
+    """Lay the tree on with the station held: sideways, up and three turns are free.
+
+    Registration settles six freedoms; putting the station back opens gaps where the back tapers,
+    which this closes. Gaps count by a soft L1 loss, normal to the back.
+    """
+    turn = Rotation.from_matrix(T[:3, :3]).as_euler("xyz")
+    start = np.array([T[1, 3], T[2, 3], turn[0], turn[1], turn[2]])
+
+    def normal_gaps(freedoms: NDArray[np.float64]) -> NDArray[np.float64]:
+        moved = _moved(_pose(freedoms, station), points)
+        gaps = surface.gaps(moved) * surface.uprightness(moved)
+        return np.nan_to_num(gaps, nan=OUTLIER)
+
+    fitted = least_squares(
+        normal_gaps,
+        start,
+        loss="soft_l1",
+        f_scale=OUTLIER,
+        x_scale=np.array([0.01, 0.01, 0.05, 0.05, 0.05]),
+        diff_step=1e-5,
+        xtol=1e-7,
+    )
+    return _pose(fitted.x, station)
+
+
+def _surface(back: Back) -> _Surface:
+    chart = back.chart
+    seen = chart.valid & (chart.normals[..., 2] > FLANK)
+    if seen.sum() < 50:  # noqa: PLR2004 - fewer nodes than any bar covers
+        raise BadScan(
+            back.provenance.name,
+            "shows too little of the back to lay a tree on",
+            "scan the back from the withers to the loin and down both sides",
+        )
+    upper = chart.points[seen]
+    values = np.column_stack([upper[:, 2], chart.normals[seen][:, 2]])
+    return _Surface(LinearNDInterpolator(upper[:, :2], values), chart)
+
+
+def _lift(surface: _Surface, tree: Tree, T: NDArray[np.float64]) -> float:
+    """How far the tree must rise (or sink) so that it only touches, m."""
+    return float(-np.nanmin(surface.gaps(_moved(T, face_points(tree, CLEAR)))))
+
+
+def _check_reach(surface: _Surface, tree: Tree, T: NDArray[np.float64], scan: str) -> None:
+    """Refuse a tree that hangs over the scan's ends or sides."""
+    points = _moved(T, face_points(tree, CLEAR))
+    rows = surface.chart.points[surface.chart.valid]
+    behind = rows[:, 0].min() - points[:, 0].min()
+    ahead = points[:, 0].max() - rows[:, 0].max()
+    for over, where, way in ((behind, "behind", "forward"), (ahead, "before", "back")):
+        if over > surface.chart.spacing:
+            raise BadSettings(
+                tree.name,
+                f"the bars reach {over * 1e3:.0f} mm {where} the end of the scan {scan}",
+                f"scan more of the back, seat the tree further {way}, or choose shorter bars",
+            )
+    missing = float(np.isnan(surface.gaps(points)).mean())
+    if missing > OVERHANG:
+        raise BadSettings(
+            tree.name,
+            f"{missing:.0%} of the bars hangs beyond what the scan {scan} shows",
+            "scan further down the sides and along the back, or choose a smaller tree",
+        )
+
+
+def _notes(inliers: float, T: NDArray[np.float64]) -> tuple[str, ...]:
+    notes = []
+    if inliers < 0.5:  # noqa: PLR2004 - less than half
+        notes.append(
+            f"only {inliers:.0%} of the bars' undersides comes within {LYING * 1e3:.0f} mm of "
+            "the back: this tree is far from its shape"
+        )
+    roll, pitch, yaw = np.degrees(Rotation.from_matrix(T[:3, :3]).as_euler("xyz"))
+    for angle, way in ((roll, "rolled to one side"), (yaw, "turned on the spine")):
+        if abs(angle) > 5.0:  # noqa: PLR2004 - a turn that anyone standing behind would see
+            notes.append(f"the tree lies {abs(angle):.0f} deg {way}: look at the scan")
+    if abs(pitch) > 10.0:  # noqa: PLR2004 - as above
+        down = "front" if pitch > 0 else "rear"
+        notes.append(f"the tree lies {abs(pitch):.0f} deg {down} down: look at the station")
+    return tuple(notes)
+
+
+def _pose(freedoms: NDArray[np.float64], station: float) -> NDArray[np.float64]:
+    """T_body_tree from y, z (m), roll, pitch, yaw (rad), the tree's origin held at the station."""
+    T = np.eye(4)
+    T[:3, :3] = Rotation.from_euler("xyz", freedoms[2:]).as_matrix()
+    T[:3, 3] = station, freedoms[0], freedoms[1]
+    return T
+
+
+def _at_station(T: NDArray[np.float64], station: float) -> NDArray[np.float64]:
+    T = T.copy()
+    T[0, 3] = station
+    return T
+
+
+def _moved(T: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    return points @ T[:3, :3].T + T[:3, 3]
