@@ -17,6 +17,9 @@ Array = NDArray[np.float64]
 
 # The ray from a node meets a smooth underside within this many Newton steps to a micrometre.
 _RAY_STEPS = 4
+_RAY_MISS = 1e-4  # m
+# A node's normal, run backwards through the animal, can meet the other bar.
+_DEEPEST = 0.06  # m
 
 
 @dataclass(frozen=True)
@@ -88,7 +91,8 @@ def overhead(face: Face, T_body_bar: Array, points: Array, normals: Array) -> Ov
     Returns
     -------
     Overhead
-        Rays nearly parallel to the bar's plane are returned as far outside the outline.
+        Rays that miss the underside or meet it from inside the animal are returned as far
+        outside the outline.
     """
     turn = T_body_bar[:3, :3]
     start = (points - T_body_bar[:3, 3]) @ turn
@@ -103,11 +107,12 @@ def overhead(face: Face, T_body_bar: Array, points: Array, normals: Array) -> Ov
         steepness = rise - slope[0] * ray[:, 0] - slope[1] * ray[:, 1]
         distance = distance - miss / np.where(np.abs(steepness) < 0.2, 1.0, steepness)  # noqa: PLR2004
     place = start[:, :2] + distance[:, None] * ray[:, :2]
-    slope = _height(face, place)[1]
+    height, slope = _height(face, place)
+    lost = away | (np.abs(start[:, 2] + distance * rise - height) > _RAY_MISS)
     normal = np.column_stack([-slope[0], -slope[1], np.ones(len(points))])
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
     inside = _sample(face, face.inside, place)
-    inside[away] = -1.0
+    inside[lost | (distance < -_DEEPEST)] = -1.0
     return Overhead(
         distance=distance,
         hit=points + distance[:, None] * normals,

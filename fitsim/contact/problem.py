@@ -20,6 +20,7 @@ Index = NDArray[np.int_]
 
 # Nodes this far beyond the bars' outlines are kept ready for a bar that slides.
 MARGIN = 0.03
+_HIGHEST = 0.15  # m; a bar farther away than this is not above a node
 
 
 @dataclass(frozen=True)
@@ -114,6 +115,6 @@ def _nodes_near(
     for side, (mounted, face) in enumerate(zip(tree.bars, faces, strict=True)):
         T_body_bar, _ = place_bar(T_body_tree, mounted, np.zeros(len(mounted.joints)))
         above = overhead(face, T_body_bar, foundation.points, foundation.normals)
-        inside[side] = np.where(np.abs(above.distance) < 0.15, above.inside, -np.inf)  # noqa: PLR2004
+        inside[side] = np.where(above.distance < _HIGHEST, above.inside, -np.inf)
     near = np.flatnonzero(inside.max(axis=0) > -MARGIN)
     return near, inside[:, near].argmax(axis=0)
