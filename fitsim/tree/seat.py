@@ -6,22 +6,20 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.interpolate import LinearNDInterpolator
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
-from fitsim.errors import BadScan, BadSettings
+from fitsim.errors import BadSettings
 from fitsim.tree.faces import bearing_points, face_points
 from fitsim.tree.registration import registered
+from fitsim.tree.relief import gaps, normal_gaps, relief_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.back.back import Back, Chart
+    from fitsim.tree.relief import Relief
     from fitsim.tree.tree import Tree
-
-#: Back nodes steeper than this are flank, not back: normal's z, -.
-FLANK = 0.15
 
 #: Gaps larger than this count less and less when the tree is laid on: m.
 OUTLIER = 0.006
@@ -31,6 +29,11 @@ LYING = 0.010
 
 #: Share of the underside that may hang beyond the scan before the tree is refused, -.
 OVERHANG = 0.02
+
+#: Pull towards the spine, -: lying 1 mm off it counts as much as gaps of 0.1 mm all over. Enough to
+#: decide on a round back, where a tree can slide about the barrel without opening any gap, and too
+#: little to drag a tree off a back that is truly lopsided.
+CENTRING = 0.1
 
 #: Spacing of the points that are laid on, and of those that must stay clear of the back, m.
 LAID, CLEAR = 0.010, 0.004
@@ -59,22 +62,6 @@ class Seat:
     notes: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class _Surface:
-    """The back seen from above: its height and the upright part of its normal."""
-
-    z: LinearNDInterpolator
-    chart: Chart
-
-    def gaps(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Height of points above the back, m; nan beyond the scan."""
-        return points[:, 2] - self.z(points[:, :2])[:, 0]
-
-    def uprightness(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Upright part of the back's normal below points, -."""
-        return self.z(points[:, :2])[:, 1]
-
-
 def seat(back: Back, tree: Tree, at: float | None = None) -> Seat:
     """Seat a tree on a back.
 
@@ -101,30 +88,31 @@ def seat(back: Back, tree: Tree, at: float | None = None) -> Seat:
         The scan shows no back to lie on at that station.
     """
     station = 0.0 if at is None else at
-    surface = _surface(back)
+    relief = relief_of(back)
     points = bearing_points(tree, LAID)
-    T = coarse_placement(surface, points, station)
-    _check_reach(surface, tree, T, back.provenance.name)
+    spine = _spine_beside(back.chart, station + float(points[:, 0].mean()))
+    T = coarse_placement(relief, points, station)
+    _check_reach(relief, tree, T, back)
     found = registered(back.chart, points, T)
     T = _at_station(found.T_body_tree, station)
-    T = _settled(surface, points, T, station)
-    gaps = surface.gaps(_moved(T, points)) * surface.uprightness(_moved(T, points))
-    rms = float(np.sqrt(np.nanmean(gaps**2)))
-    lift = _lift(surface, tree, T)
+    T = _settled(relief, points, T, station, spine)
+    left = normal_gaps(relief, _moved(T, points))
+    rms = float(np.sqrt(np.nanmean(left**2)))
+    lift = _lift(relief, tree, T)
     T[2, 3] += lift
-    _check_reach(surface, tree, T, back.provenance.name)
-    inliers = float(np.mean(np.abs(gaps) < LYING))
+    _check_reach(relief, tree, T, back)
+    inliers = float(np.mean(np.abs(left) < LYING))
     return Seat(T, station, rms, inliers, lift, (*found.notes, *_notes(inliers, T)))
 
 
 def coarse_placement(
-    surface: _Surface, points: NDArray[np.float64], station: float
+    relief: Relief, points: NDArray[np.float64], station: float
 ) -> NDArray[np.float64]:
     """Place the tree square over the spine, at the pitch where its gaps spread least.
 
     Parameters
     ----------
-    surface : the back from above.
+    relief : the back from above.
     points : (n, 3) array, m, tree frame, on the undersides.
     station : m, body x of the tree's x = 0.
 
@@ -140,11 +128,11 @@ def coarse_placement(
     best, least = np.eye(4), np.inf
     for pitch in np.radians(np.arange(-12.0, 12.5, 1.0)):
         T = _pose(np.array([0.0, 0.0, 0.0, pitch, 0.0]), station)
-        gaps = surface.gaps(_moved(T, points))
-        if np.isnan(gaps).all():
+        above = gaps(relief, _moved(T, points))
+        if np.isnan(above).all():
             continue
-        middle = np.nanmedian(gaps)
-        spread = np.nanmedian(np.abs(gaps - middle))
+        middle = np.nanmedian(above)
+        spread = np.nanmedian(np.abs(above - middle))
         if spread < least:
             T[2, 3] -= middle
             best, least = T, spread
@@ -152,7 +140,11 @@ def coarse_placement(
 
 
 def _settled(
-    surface: _Surface, points: NDArray[np.float64], T: NDArray[np.float64], station: float
+    relief: Relief,
+    points: NDArray[np.float64],
+    T: NDArray[np.float64],
+    station: float,
+    spine: float,
 ) -> NDArray[np.float64]:
     """Lay the tree on with the station held: sideways, up and three turns are free.
 
@@ -162,56 +154,52 @@ def _settled(
     turn = Rotation.from_matrix(T[:3, :3]).as_euler("xyz")
     start = np.array([T[1, 3], T[2, 3], turn[0], turn[1], turn[2]])
 
-    def normal_gaps(freedoms: NDArray[np.float64]) -> NDArray[np.float64]:
-        moved = _moved(_pose(freedoms, station), points)
-        gaps = surface.gaps(moved) * surface.uprightness(moved)
-        return np.nan_to_num(gaps, nan=OUTLIER)
+    centre = points.mean(axis=0, keepdims=True) * (1.0, 0.0, 1.0)
+    pull = CENTRING * np.sqrt(len(points))
+
+    def misfit(freedoms: NDArray[np.float64]) -> NDArray[np.float64]:
+        T_body_tree = _pose(freedoms, station)
+        left = np.nan_to_num(normal_gaps(relief, _moved(T_body_tree, points)), nan=OUTLIER)
+        return np.append(left, pull * (_moved(T_body_tree, centre)[0, 1] - spine))
 
     fitted = least_squares(
-        normal_gaps,
+        misfit,
         start,
         loss="soft_l1",
         f_scale=OUTLIER,
         x_scale=np.array([0.01, 0.01, 0.05, 0.05, 0.05]),
-        diff_step=1e-5,
-        xtol=1e-7,
+        xtol=1e-9,
     )
     return _pose(fitted.x, station)
 
 
-def _surface(back: Back) -> _Surface:
-    chart = back.chart
-    seen = chart.valid & (chart.normals[..., 2] > FLANK)
-    if seen.sum() < 50:  # noqa: PLR2004 - fewer nodes than any bar covers
-        raise BadScan(
-            back.provenance.name,
-            "shows too little of the back to lay a tree on",
-            "scan the back from the withers to the loin and down both sides",
-        )
-    upper = chart.points[seen]
-    values = np.column_stack([upper[:, 2], chart.normals[seen][:, 2]])
-    return _Surface(LinearNDInterpolator(upper[:, :2], values), chart)
-
-
-def _lift(surface: _Surface, tree: Tree, T: NDArray[np.float64]) -> float:
+def _lift(relief: Relief, tree: Tree, T: NDArray[np.float64]) -> float:
     """How far the tree must rise (or sink) so that it only touches, m."""
-    return float(-np.nanmin(surface.gaps(_moved(T, face_points(tree, CLEAR)))))
+    return float(-np.nanmin(gaps(relief, _moved(T, face_points(tree, CLEAR)))))
 
 
-def _check_reach(surface: _Surface, tree: Tree, T: NDArray[np.float64], scan: str) -> None:
+def _spine_beside(chart: Chart, station: float) -> float:
+    """Body y of the spine line at a station, m."""
+    row = int(np.abs(chart.x - station).argmin())
+    middle = int(np.abs(chart.t).argmin())
+    return float(chart.points[row, middle, 1])
+
+
+def _check_reach(relief: Relief, tree: Tree, T: NDArray[np.float64], back: Back) -> None:
     """Refuse a tree that hangs over the scan's ends or sides."""
+    scan, chart = back.provenance.name, back.chart
     points = _moved(T, face_points(tree, CLEAR))
-    rows = surface.chart.points[surface.chart.valid]
+    rows = chart.points[chart.valid]
     behind = rows[:, 0].min() - points[:, 0].min()
     ahead = points[:, 0].max() - rows[:, 0].max()
     for over, where, way in ((behind, "behind", "forward"), (ahead, "before", "back")):
-        if over > surface.chart.spacing:
+        if over > chart.spacing:
             raise BadSettings(
                 tree.name,
                 f"the bars reach {over * 1e3:.0f} mm {where} the end of the scan {scan}",
                 f"scan more of the back, seat the tree further {way}, or choose shorter bars",
             )
-    missing = float(np.isnan(surface.gaps(points)).mean())
+    missing = float(np.isnan(gaps(relief, points)).mean())
     if missing > OVERHANG:
         raise BadSettings(
             tree.name,
