@@ -1,0 +1,175 @@
+"""What is written on a view: head, sides, zones, numbered hotspots, lift at the tips."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.draw.bars import T_body_bar, middle_line, moved, outline
+from fitsim.draw.palette import DAYLIGHT_INK, INK, QUIET
+from fitsim.draw.quantity import System, quantity
+from fitsim.draw.surface import laid_on
+from fitsim.draw.view import ABOVE, LEFT, QUARTER, View
+from fitsim.draw.words import LIFTED, zone_words
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fitsim.draw.lettering import Pen
+    from fitsim.study.fit import Fit, FitSet
+
+Corner = tuple[float, float]
+_SEEN = 0.12
+"""Cosine between skin and sight from which a place counts as seen."""
+
+
+def draw(
+    pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit, system: System
+) -> None:
+    """Write everything that belongs on one view.
+
+    Parameters
+    ----------
+    pen : to write with.
+    corner : left, top of the view's panel on the sheet.
+    view : the projection.
+    fitset, fit : the set and the case shown.
+    system : units people chose.
+    """
+    _bearings(pen, corner, view)
+    if view.name == ABOVE:
+        _zone_names(pen, corner, view, fitset)
+    if fit.measures is None:
+        return
+    _rims(pen, corner, view, fitset, fit)
+    _tips(pen, corner, view, fitset, fit, system)
+    if view.name != QUARTER:
+        _hotspots(pen, corner, view, fitset, fit)
+
+
+def _bearings(pen: Pen, corner: Corner, view: View) -> None:
+    """Show where the head is, and left and right from above, and a length to scale."""
+    left, top = corner
+    wide, high = view.size
+    if view.name == ABOVE:
+        pen.arrow((left + wide / 2, top + 64), (left + wide / 2, top + 22), INK, 2.4, 13)
+        pen.text(left + wide / 2 + 16, top + 48, "head", 23, face="bold")
+        pen.quiet(left + 22, top + 44, "animal's left", 22)
+        pen.quiet(left + wide - 22, top + 44, "animal's right", 22, anchor="rs")
+        _ruler(pen, left + 22, top + high - 26, view.dots_per_m)
+        return
+    way = -1 if view.name == LEFT else 1
+    if view.name == QUARTER:
+        pen.quiet(left + 22, top + high - 22, "from the front, left and above", 21)
+        return
+    x = left + 22 if way < 0 else left + wide - 22
+    pen.arrow((x - way * 42, top + 34), (x, top + 34), INK, 2.4, 13)
+    pen.text(x - way * 52, top + 42, "head", 23, face="bold", anchor="ls" if way < 0 else "rs")
+
+
+def _ruler(pen: Pen, x: float, y: float, per_m: float) -> None:
+    """Draw a length of 100 mm to scale."""
+    wide = 0.1 * per_m
+    pen.line([(x, y - 8), (x, y), (x + wide, y), (x + wide, y - 8)], QUIET, 1.6)
+    pen.quiet(x + wide + 12, y + 2, "100 mm (4 in)", 20)
+
+
+def _rims(pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit) -> None:
+    """Draw the rim of each bar's underside, so that what lies below it stays in sight."""
+    wide, high = view.size
+    for index, bar in enumerate(fitset.tree.bars):
+        if view.name not in (ABOVE, QUARTER) and _hidden(view, bar.side):
+            continue
+        rim = view.page(moved(T_body_bar(fitset.tree, fit.equilibrium, index), outline(bar)))
+        rim = np.clip(rim, 0, [wide, high]) + corner
+        pen.line([(float(x), float(y)) for x, y in rim], (*INK, 235), 1.8)
+
+
+def _zone_names(pen: Pen, corner: Corner, view: View, fitset: FitSet) -> None:
+    """Name the outlined zones, at their outer edge and off the bars."""
+    chart = fitset.back.chart
+    for zone in fitset.back.zones:
+        if not zone.name.startswith(("scapula", "fat_pocket")):
+            continue
+        # Name it at its outermost place that is on the surface.
+        points, normals = laid_on(chart, zone.outline)
+        seen = np.isfinite(points[:, 0]) & (view.facing(normals) > _SEEN)
+        if not seen.any():
+            continue
+        page = view.page(points[seen])
+        outermost = page[np.argmax(np.abs(page[:, 0] - view.size[0] / 2))]
+        words = zone_words(zone.name).split(" ", 1)[1]
+        left_side = zone.name.endswith("left")
+        wide = pen.width(words, 21, "bold") + 16
+        x = outermost[0] + (-10 if left_side else 10)
+        x = np.clip(x, wide + 8, view.size[0] - 8) if left_side else np.clip(x, 8, view.size[0] - wide - 8)
+        pen.chip(
+            corner[0] + float(x), corner[1] + float(outermost[1]), words, 21,
+            anchor="right" if left_side else "left", face="sans",
+        )  # fmt: skip
+
+
+def _hotspots(pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit) -> None:
+    """Ring each hotspot seen from here and number it on a disc beside it."""
+    if fit.measures is None:
+        return
+    chart = fitset.back.chart
+    nodes, normals = chart.points[chart.valid], chart.normals[chart.valid]
+    taken: list[NDArray[np.float64]] = []
+    for spot in fit.measures.hotspots[:7]:
+        place = np.array([spot.x, spot.y, spot.z])
+        normal = normals[np.argmin(np.linalg.norm(nodes - place, axis=1))]
+        if view.facing(normal)[0] < _SEEN or (view.name != ABOVE and _hidden(view, spot.side)):
+            continue
+        at = view.page(place)[0]
+        disc = _free_place(at, view, taken)
+        taken.append(disc)
+        x, y = corner[0] + at[0], corner[1] + at[1]
+        pen.line([(x, y), (corner[0] + disc[0], corner[1] + disc[1])], INK, 1.8)
+        pen.ring(x, y, 5.5)
+        pen.disc(corner[0] + disc[0], corner[1] + disc[1], str(spot.number), 16)
+
+
+def _hidden(view: View, side: str) -> bool:
+    """Whether a side is turned away in a view from the left or right."""
+    return side in ("left", "right") and (side == "left") != (view.name == LEFT)
+
+
+def _free_place(
+    at: NDArray[np.float64], view: View, taken: list[NDArray[np.float64]]
+) -> NDArray[np.float64]:
+    """Return a place for a disc beside a hotspot, off the discs already set."""
+    wide, high = view.size
+    outward = np.sign(at[0] - wide / 2) or 1.0
+    if view.name == ABOVE:
+        tries = [(outward * 92, 0), (outward * 92, -44), (outward * 92, 44), (outward * 130, 0)]
+    else:
+        tries = [(0, 74), (44, 74), (-44, 74), (88, 60), (-88, 60), (0, 110)]
+    places = [np.clip(at + step, [24, 70], [wide - 24, high - 24]) for step in tries]
+    free = (p for p in places if all(np.linalg.norm(p - other) > 40 for other in taken))
+    return next(free, places[-1])
+
+
+def _tips(
+    pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit, system: System
+) -> None:
+    """Write the clearance at each tip, loud where it is a lift."""
+    if fit.measures is None:
+        return
+    nearer = min(fit.measures.lift.values())
+    for index, bar in enumerate(fitset.tree.bars):
+        if view.name != ABOVE and _hidden(view, bar.side) and view.name != QUARTER:
+            continue
+        line = moved(T_body_bar(fitset.tree, fit.equilibrium, index), middle_line(bar))
+        for end, place, inner in (("front", line[0], line[4]), ("rear", line[-1], line[-5])):
+            clear = fit.measures.lift[f"{end}_{bar.side}"]
+            if not np.isfinite(clear) or clear < nearer + LIFTED:
+                continue
+            at, back = view.page(place)[0], view.page(inner)[0]
+            way = (at - back) / max(float(np.linalg.norm(at - back)), 1e-9)
+            label = np.clip(at + way * 34, [70, 84], np.array(view.size) - [70, 30])
+            pen.chip(
+                corner[0] + float(label[0]), corner[1] + float(label[1]),
+                f"lifts {quantity(clear, 'length', system)}", 22, colour=DAYLIGHT_INK,
+            )  # fmt: skip

@@ -1,0 +1,89 @@
+"""Colours: one sequential map for pressure, and the calm paper tones around it."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+PAPER = (250, 248, 244)
+PANEL = (241, 237, 230)
+INK = (38, 34, 30)
+QUIET = (98, 90, 81)
+LINE = (205, 198, 188)
+DAYLIGHT = (132, 177, 196)
+DAYLIGHT_INK = (24, 84, 107)
+HIDE = (181, 171, 160)
+FELT = (214, 203, 186)
+
+FAINTEST = 500.0
+"""Pa below which the hide shows through: the edge of the contact patch."""
+
+
+@lru_cache(maxsize=1)
+def pressure_map() -> NDArray[np.uint8]:
+    """Return the colours of pressure, from a light touch to the top of the scale.
+
+    The light-to-dark part of matplotlib's inferno, reversed: perceptually uniform, readable with
+    every common colour blindness and in grey print, where darker means more.
+
+    Returns
+    -------
+    (256, 3) uint8 array.
+
+    Examples
+    --------
+    >>> lightness = pressure_map().astype(float) @ [0.2126, 0.7152, 0.0722]
+    >>> bool((np.diff(lightness) <= 0.51).all())
+    True
+    """
+    from matplotlib import colormaps
+
+    at = np.linspace(0.985, 0.13, 256)
+    return np.asarray(np.round(colormaps["inferno"](at)[:, :3] * 255), dtype=np.uint8)
+
+
+def scale_top(peaks: list[float]) -> float:
+    """Return a round top for the one scale that all cases of a set share, Pa.
+
+    Parameters
+    ----------
+    peaks : peak pressure of each case, Pa.
+
+    Examples
+    --------
+    >>> scale_top([17_300.0, 22_800.0])
+    25000.0
+    >>> scale_top([])
+    10000.0
+    """
+    highest = max([p for p in peaks if np.isfinite(p)], default=0.0)
+    steps = (5e3, 1e4, 1.5e4, 2e4, 2.5e4, 3e4, 4e4, 5e4, 6e4, 8e4, 1e5, 1.5e5, 2e5, 3e5, 5e5)
+    if highest <= 0:
+        return 1e4
+    return next((s for s in steps if s >= highest), float(highest))
+
+
+def painted(
+    pressure: NDArray[np.floating], top: float
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return colour and cover of a pressure field.
+
+    Parameters
+    ----------
+    pressure : array of any shape, Pa.
+    top : Pa, pressure at the dark end of the scale; more is drawn in the same colour.
+
+    Returns
+    -------
+    colour : array of the same shape + (3,), red, green, blue, 0-255.
+    cover : array of the same shape, 0-1, rising from 0 at `FAINTEST` to 1 at twice that, so that
+        the hide shows where nothing presses.
+    """
+    level = np.clip(pressure * (255 / top), 0, 255)
+    colour = pressure_map()[np.round(level).astype(np.uint8)].astype(np.float32)
+    return colour, np.clip(pressure / FAINTEST - 1.0, 0.0, 1.0).astype(np.float32)

@@ -1,0 +1,141 @@
+"""The strip that shows daylight: each bar's underside over the back, seen from the side."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.draw.palette import DAYLIGHT, DAYLIGHT_INK, FAINTEST, FELT, HIDE, INK, LINE, QUIET, painted
+from fitsim.draw.quantity import System, quantity
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fitsim.draw.bars import Daylight
+    from fitsim.draw.lettering import Pen
+
+Edges = tuple[float, float, float, float]
+_NUMBERED = 0.004
+"""m: daylight at a tip is written from here."""
+_STEEPEST = 4.0
+"""Most that heights are stretched against lengths."""
+
+
+def heights(under: Daylight) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return heights in the body frame along one bar: its underside, the back, the unpressed back.
+
+    The back is drawn below the bar by the clearance square to the skin, so that daylight on the
+    strip is the daylight a feeler would find.
+
+    Returns
+    -------
+    bar, back, unpressed : (n,) arrays, m.
+    """
+    bar = under.bar[:, 2]
+    back = bar - under.gap
+    return bar, back, back + under.indentation
+
+
+def stretch(strips: list[Daylight], wide: float, high: float) -> float:
+    """Return how much heights can be stretched against lengths to fill a strip.
+
+    Parameters
+    ----------
+    strips : what is drawn with the same stretch.
+    wide, high : of the drawing area, in the same unit.
+
+    Returns
+    -------
+    A multiple of one half between 1 and 4.
+    """
+    length = max(float(under.along[-1]) for under in strips)
+    tall = 0.0
+    for under in strips:
+        bar, back, unpressed = heights(under)
+        tall = max(tall, float(max(bar.max(), unpressed.max()) - back.min()))
+    fits = (high / max(tall, 1e-3)) / (wide / length)
+    return float(np.clip(np.floor(fits * 2) / 2, 1.0, _STEEPEST))
+
+
+def draw_strip(
+    pen: Pen, edges: Edges, under: Daylight, *,
+    top: float, steep: float, system: System, padded: bool, lift: tuple[float, float],
+) -> None:  # fmt: skip
+    """Draw one bar's strip.
+
+    Parameters
+    ----------
+    pen : to draw with.
+    edges : left, top, right, bottom of the strip, sheet units.
+    under : what lies below the bar.
+    top : Pa, dark end of the scale.
+    steep : how much heights are stretched.
+    system : units people chose.
+    padded : a pad lies on the back.
+    lift : clearance at the front and rear tip, m, as measured.
+    """
+    left, upper, right, lower = edges
+    bar, back, unpressed = heights(under)
+    wide = right - left
+    per_m = wide / float(under.along[-1])
+    # The head is on the left, as in the view from the left.
+    across = left + under.along * per_m
+    middle = 0.5 * (max(bar.max(), unpressed.max()) + back.min())
+
+    def down(height: NDArray[np.float64]) -> NDArray[np.float64]:
+        place = 0.5 * (upper + lower) - (height - middle) * per_m * steep
+        return np.asarray(np.clip(place, upper, lower + 60))
+
+    bar_y, back_y, free_y = down(bar), down(back), down(unpressed)
+    floor = lower + 22
+    pen.shape([(left, floor), *_pairs(across, back_y), (right, floor)], (*HIDE, 150))
+    if padded:
+        felt = _pairs(across, back_y) + _pairs(across, np.minimum(back_y + 11, floor))[::-1]
+        pen.shape(felt, (*FELT, 255))
+    pen.shape(_pairs(across, bar_y) + _pairs(across, back_y)[::-1], (*DAYLIGHT, 120))
+    _pressed_edge(pen, across, back_y, under.pressure, top)
+    for start in range(0, len(across) - 2, 4):
+        pen.line(_pairs(across[start : start + 3], free_y[start : start + 3]), (*QUIET, 190), 1.4)
+    body = _pairs(across, bar_y) + _pairs(across, bar_y - 15)[::-1]
+    pen.shape(body, (*INK, 46))
+    pen.line(_pairs(across, bar_y), (*INK, 255), 2.6)
+    ends = ((0, lift[0], 1), (len(across) - 1, lift[1], -1))
+    for index, clear, inward in ends:
+        if np.isfinite(clear) and clear >= _NUMBERED:
+            _measured(pen, across[index] + 6 * inward, bar_y[index], back_y[index])
+            pen.chip(
+                across[index] + 16 * inward, 0.5 * (bar_y[index] + back_y[index]),
+                quantity(clear, "length", system), 20, colour=DAYLIGHT_INK,
+                anchor="left" if inward > 0 else "right",
+            )  # fmt: skip
+
+
+def _pairs(x: NDArray[np.float64], y: NDArray[np.float64]) -> list[tuple[float, float]]:
+    return [(float(a), float(b)) for a, b in zip(x, y, strict=True)]
+
+
+def _pressed_edge(
+    pen: Pen, x: NDArray[np.float64], y: NDArray[np.float64], pressure: NDArray[np.float64], top: float
+) -> None:  # fmt: skip
+    """Paint the back's edge in the colour of its pressure where it is touched."""
+    colours = painted(pressure, top)[0].astype(int)
+    for start in np.flatnonzero(pressure[:-1] > FAINTEST):
+        run = _pairs(x[start : start + 2], y[start : start + 2] + 5)
+        red, green, blue = (int(part) for part in colours[start])
+        pen.line(run, (red, green, blue), 10)
+
+
+def _measured(pen: Pen, x: float, upper: float, lower: float) -> None:
+    """Draw a measuring arrow with two heads, or a bar where there is no room for heads."""
+    if lower - upper < 16:
+        pen.line([(x, upper), (x, lower)], DAYLIGHT_INK, 2.4)
+        return
+    middle = 0.5 * (upper + lower)
+    pen.arrow((x, middle), (x, upper), DAYLIGHT_INK, 2.0, 8.0)
+    pen.arrow((x, middle), (x, lower), DAYLIGHT_INK, 2.0, 8.0)
+
+
+def ruled(pen: Pen, edges: Edges) -> None:
+    """Draw the hairline that closes a strip below."""
+    pen.line([(edges[0], edges[3] + 22), (edges[2], edges[3] + 22)], (*LINE, 255), 1.0)

@@ -1,0 +1,84 @@
+"""Numbers as people read them: SI inside, the units they chose outside."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+System = Literal["metric", "inch"]
+
+
+@dataclass(frozen=True)
+class Shown:
+    """How one kind of quantity is written: its unit, its factor from SI, its decimals."""
+
+    unit: str
+    per_si: float
+    decimals: int
+
+
+_INCH = 0.0254
+_POUND_FORCE = 4.4482216152605
+_SHOWN: dict[System, dict[str, Shown]] = {
+    "metric": {
+        "pressure": Shown("kPa", 1e-3, 0),
+        "length": Shown("mm", 1e3, 0),
+        "area": Shown("cm²", 1e4, 0),
+        "force": Shown("N", 1.0, 0),
+        "mass": Shown("kg", 1.0, 1),
+    },
+    "inch": {
+        "pressure": Shown("psi", _INCH**2 / _POUND_FORCE, 1),
+        "length": Shown("in", 1 / _INCH, 1),
+        "area": Shown("sq in", 1 / _INCH**2, 1),
+        "force": Shown("lbf", 1 / _POUND_FORCE, 0),
+        "mass": Shown("lb", 1 / 0.45359237, 0),
+    },
+}
+
+
+def shown(kind: str, system: System) -> Shown:
+    """Return how a kind of quantity ("pressure", "length", "area", "force", "mass") is written."""
+    return _SHOWN[system][kind]
+
+
+def number(value: float, kind: str, system: System = "metric") -> str:
+    """Return a value without its unit, for tables that carry the unit in the heading.
+
+    Parameters
+    ----------
+    value : in SI units; nan is written as a dash.
+
+    Examples
+    --------
+    >>> number(0.0234, "length"), number(0.0234, "length", "inch"), number(math.nan, "force")
+    ('23', '0.9', '–')
+    """
+    if not math.isfinite(value):
+        return "–"
+    how = shown(kind, system)
+    text = f"{value * how.per_si:,.{how.decimals}f}"
+    return text.removeprefix("-") if float(text.replace(",", "")) == 0 else text.replace("-", "−")
+
+
+def quantity(value: float, kind: str, system: System = "metric") -> str:
+    """Return a value with its unit.
+
+    Examples
+    --------
+    >>> quantity(22_840.0, "pressure"), quantity(22_840.0, "pressure", "inch")
+    ('23 kPa', '3.3 psi')
+    """
+    return f"{number(value, kind, system)} {shown(kind, system).unit}"
+
+
+def percent(share: float) -> str:
+    """Return a share as a whole percentage.
+
+    Examples
+    --------
+    >>> percent(0.7609)
+    '76 %'
+    """
+    return f"{share * 100:.0f} %" if math.isfinite(share) else "–"

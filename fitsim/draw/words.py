@@ -1,0 +1,193 @@
+"""What a case shows, in a horseman's words, by rules that are stated and kept in one place."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fitsim.draw.quantity import System, percent, quantity
+
+if TYPE_CHECKING:
+    from fitsim.measure.measures import Measures
+    from fitsim.study.fit import Fit, FitSet
+
+CASE_TITLES = {
+    "front": "Front cinch only",
+    "rear": "Rear cinch only",
+    "both": "Both cinches",
+    "rider": "Both cinches and rider",
+    "pack": "Both cinches and pack",
+}
+ZONE_WORDS = {
+    "spine": "spine",
+    "withers": "withers",
+    "scapula": "shoulder blade",
+    "fat_pocket": "fat pocket",
+    "long_muscle": "long muscle",
+    "loin": "loin",
+    "ribs": "ribs",
+}
+
+# The limits below decide which sentence is said. They are this project's choices, listed in the
+# report; none is a threshold of harm.
+MOSTLY = 0.5
+"""A third of the bar that carries this share or more is named as carrying the load."""
+LIFTED = 0.010
+"""m: an end of the tree is said to lift when its tips clear the back by this much more than
+those of the other end."""
+ON_THE_BLADE = 0.15
+"""Share of the load on the shoulder blades from which it is spoken of."""
+ON_THE_POCKET = 0.15
+"""The same for the fat pockets."""
+UNEVEN = 0.06
+"""Share by which one side may pass one half before it is spoken of."""
+BRIDGED = 0.15
+"""Share of the bar's length without contact, between two that touch, from which it bridges."""
+TOUCHES = 1.0
+"""N: force on the spine from which it is said to be touched."""
+
+RULES = (
+    f"A third of the bar is named when it carries {percent(MOSTLY)} of the load or more.",
+    f"An end 'lifts' when its tips clear the back by {LIFTED * 1e3:.0f} mm more than the other's.",
+    f"Shoulder blades are spoken of from {percent(ON_THE_BLADE)} of the load, fat pockets from "
+    f"{percent(ON_THE_POCKET)}, the spine from {TOUCHES:.0f} N.",
+    f"A bar 'bridges' when a gap between two touching runs is {percent(BRIDGED)} of its length.",
+    f"Sides are 'uneven' when one carries {percent(0.5 + UNEVEN)} or more.",
+    "These limits are choices that decide what is said first; none of them marks where harm begins.",
+)
+
+
+def case_title(name: str) -> str:
+    """Return a case's name in words.
+
+    Examples
+    --------
+    >>> case_title("front"), case_title("my_rig")
+    ('Front cinch only', 'My rig')
+    """
+    return CASE_TITLES.get(name, name.replace("_", " ").capitalize())
+
+
+def zone_words(zone: str, side: str = "") -> str:
+    """Return a zone's name in words, with its side in front.
+
+    Examples
+    --------
+    >>> zone_words("scapula", "left"), zone_words("spine"), zone_words("fat_pocket_right")
+    ('left shoulder blade', 'spine', 'right fat pocket')
+    """
+    for end in ("left", "right"):
+        if zone.endswith("_" + end):
+            zone, side = zone.removesuffix("_" + end), end
+    words = ZONE_WORDS.get(zone, zone.replace("_", " ") or "no zone")
+    return f"{side} {words}" if side in ("left", "right") and zone != "spine" else words
+
+
+def zone_share(measures: Measures, zone: str) -> float:
+    """Return the share of the load on a zone, both sides together, 0 to 1."""
+    names = (zone, f"{zone}_left", f"{zone}_right")
+    on = sum(measures.zones[name].force for name in names if name in measures.zones)
+    return on / measures.normal_force if measures.normal_force > 0 else 0.0
+
+
+def end_lift(measures: Measures, end: str) -> float:
+    """Return the mean clearance of the two tips at one end ("front" or "rear"), m."""
+    return 0.5 * (measures.lift[f"{end}_left"] + measures.lift[f"{end}_right"])
+
+
+def lifted_end(measures: Measures) -> str | None:
+    """Return the end of the tree that lifts, "front" or "rear", or None."""
+    front, rear = end_lift(measures, "front"), end_lift(measures, "rear")
+    if front - rear >= LIFTED:
+        return "front"
+    return "rear" if rear - front >= LIFTED else None
+
+
+def load_sentence(measures: Measures) -> str:
+    """Return one sentence on how the load lies along the bar."""
+    thirds = {name: measures.share[name] for name in ("front", "middle", "rear")}
+    most = max(thirds, key=lambda name: thirds[name])
+    if thirds[most] >= MOSTLY:
+        return f"{percent(thirds[most])} of the load on the {most} third."
+    along = ", ".join(f"{percent(value)} {name}" for name, value in thirds.items())
+    return f"Load along the bar: {along}."
+
+
+def lift_sentence(measures: Measures, system: System) -> str:
+    """Return one sentence on what lifts."""
+    end = lifted_end(measures)
+    if end is None:
+        return "It sits level."
+    return f"{end.capitalize()} tips lift {quantity(end_lift(measures, end), 'length', system)}."
+
+
+def touch_sentences(measures: Measures) -> list[str]:
+    """Return a sentence for each zone that should stay free and does not."""
+    said = []
+    if (spine := measures.zones.get("spine")) and spine.force >= TOUCHES:
+        said.append("It touches the spine.")
+    if (share := zone_share(measures, "scapula")) >= ON_THE_BLADE:
+        said.append(f"{percent(share)} of the load is on the shoulder blades.")
+    if (share := zone_share(measures, "fat_pocket")) >= ON_THE_POCKET:
+        said.append(f"{percent(share)} of the load is on the fat pockets.")
+    return said
+
+
+def shape_sentences(measures: Measures, system: System) -> list[str]:
+    """Return sentences on bridging and on uneven sides."""
+    said = []
+    for side, gap in measures.bridging.items():
+        if gap.length_share >= BRIDGED:
+            depth = quantity(gap.depth, "length", system)
+            said.append(f"The {side} bar bridges: a gap {depth} deep in its middle.")
+    for side in ("left", "right"):
+        if measures.share[side] >= 0.5 + UNEVEN:
+            said.append(f"{percent(measures.share[side])} of the load is on the {side}.")
+    return said
+
+
+def verdict(fit: Fit, system: System = "metric") -> list[str]:
+    """Return what one case shows, most telling sentence first.
+
+    Parameters
+    ----------
+    fit : one case.
+    system : "metric" or "inch".
+    """
+    if fit.measures is None or not fit.equilibrium.found:
+        way = fit.equilibrium.leaves or "leaves the back"
+        return [f"The tree does not stay: it {way}.", what_would_hold(way)]
+    m = fit.measures
+    return [
+        load_sentence(m),
+        lift_sentence(m, system),
+        *touch_sentences(m),
+        *shape_sentences(m, system),
+    ]
+
+
+def what_would_hold(way: str) -> str:
+    """Return what would keep a tree that leaves in the given way.
+
+    Examples
+    --------
+    >>> what_would_hold("tips forward")
+    'A rear cinch, or more load behind the middle of the bars, would hold it.'
+    """
+    if "forward" in way and ("tip" in way or "pitch" in way):
+        return "A rear cinch, or more load behind the middle of the bars, would hold it."
+    if "back" in way and ("tip" in way or "pitch" in way):
+        return "A front cinch, or more load before the middle of the bars, would hold it."
+    if "roll" in way:
+        return "Even loads left and right, and both cinches snug, would hold it."
+    if "forward" in way:
+        return "A breeching or crupper, or a pad that grips better, would hold it."
+    if "back" in way:
+        return "A breast strap, or a pad that grips better, would hold it."
+    return "Snug cinches front and rear would hold it better."
+
+
+def working_fit(fitset: FitSet) -> Fit | None:
+    """Return the case the animal works under: rider or pack, else both cinches, else any held."""
+    order = ("rider", "pack", "both", *fitset.fits)
+    held = (fitset.fits[name] for name in order if name in fitset.fits)
+    return next((fit for fit in held if fit.measures is not None), None)
