@@ -2,17 +2,41 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from time import perf_counter
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from fitsim.contact.foundation import build_foundation
+from fitsim.contact.problem import prepare
+from fitsim.contact.solve import solve
+from fitsim.errors import FitsimError
+from fitsim.measure.measured import measured
+from fitsim.measure.rocking import rocking
+from fitsim.rig.case import DeadForce
+from fitsim.rig.cases import cases_for
+from fitsim.rig.read import read_load, read_pad, read_rig
+from fitsim.tree.seat import seat
+
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
+
+    from numpy.typing import NDArray
 
     from fitsim.back.back import Back
     from fitsim.contact.equilibrium import Equilibrium
-    from fitsim.measure.measures import Measures
+    from fitsim.contact.problem import Problem
+    from fitsim.measure.measures import Measures, Rocking
     from fitsim.rig.case import Case, Pad
+    from fitsim.rig.load import Load
+    from fitsim.rig.rig import Rig
+    from fitsim.tree.seat import Seat
     from fitsim.tree.tree import Tree
+
+# Cases on which a hand would try whether the tree rocks.
+_ROCKED = ("both", "rider", "pack")
+_COUPLE_ARM = 0.5  # m, of the two forces that make a test moment
 
 
 @dataclass(frozen=True)
@@ -33,6 +57,8 @@ class FitSet:
 
     Attributes
     ----------
+    back, tree, pad : what was solved.
+    seat : where the tree was laid.
     fits : by case name, in the order solved.
     defaults : which of tree, rig, pad, load were defaults, for the report.
     timing_s : seconds by stage.
@@ -42,5 +68,108 @@ class FitSet:
     tree: Tree
     pad: Pad
     fits: Mapping[str, Fit]
+    seat: Seat | None = None
     defaults: tuple[str, ...] = ()
     timing_s: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def stays(self) -> bool:
+        """Whether the tree stays on in at least one case."""
+        return any(fit.equilibrium.found for fit in self.fits.values())
+
+
+def fit(  # noqa: PLR0913 - what lies on the back: five nouns and a place
+    back: Back,
+    tree: Tree,
+    *,
+    pad: Pad | None = None,
+    rig: Rig | None = None,
+    load: Load | None = None,
+    at: float | None = None,
+    say: Callable[[str], None] | None = None,
+) -> FitSet:
+    """Seat a tree on a back and solve the contact under front, rear, both cinches and the load.
+
+    Parameters
+    ----------
+    back : Back
+    tree : Tree
+    pad, rig, load : optional
+        Felt 20 mm, 180 N front and 120 N rear at each strap end, and an 80 kg rider where not
+        given; `defaults` of the result names what was not.
+    at : float, m, optional
+        How far forward (+) or back (-) of "just behind the shoulder blade" to lay the tree.
+    say : callable, optional
+        Told in words what is being done.
+
+    Returns
+    -------
+    FitSet
+        A tree that does not stay on under a case has ``found`` False there, and no measures.
+
+    Raises
+    ------
+    BadSettings
+        The tree is longer than the scan, or a setting makes no sense on this back.
+    """
+    tell = say or (lambda _words: None)
+    given = {"pad": pad, "rig": rig, "load": load}
+    defaults = tuple(name for name, value in given.items() if value is None)
+    pad, rig, load = pad or read_pad(), rig or read_rig(), load or read_load()
+    timing: dict[str, float] = {}
+    started = perf_counter()
+    tell("seating the tree")
+    seated = seat(back, tree, at)
+    timing["seat"] = perf_counter() - started
+    started = perf_counter()
+    tell("building the back's compliance")
+    problem = prepare(build_foundation(back.chart, back.tissue), tree, pad, seated.T_body_tree)
+    timing["foundation"] = perf_counter() - started
+    fits = {}
+    for case in cases_for(back, tree, seated.T_body_tree, rig, load):
+        tell(f"solving: {case.name}")
+        started = perf_counter()
+        fits[case.name] = _fit_case(back, problem, case)
+        timing[f"case_{case.name}"] = perf_counter() - started
+    return FitSet(back, tree, pad, fits, seated, defaults, timing)
+
+
+def _fit_case(back: Back, problem: Problem, case: Case) -> Fit:
+    """Solve one case and measure it."""
+    equilibrium = solve(problem, case)
+    if not equilibrium.found:
+        return Fit(case, equilibrium, None)
+    rocked = _rocked(problem, case, equilibrium) if case.name in _ROCKED else None
+    return Fit(case, equilibrium, measured(back, problem.tree, case, equilibrium, rocked))
+
+
+def _rocked(problem: Problem, case: Case, rest: Equilibrium) -> Rocking | None:
+    """Rock the tree with test moments; None where it would not come back."""
+
+    def pose_under(moment: float) -> NDArray[np.float64]:
+        if moment == 0.0:
+            return rest.T_body_tree
+        found = solve(problem, _with_moment(case, moment), rest)
+        if not found.found:
+            raise _LetsGoError
+        return found.T_body_tree
+
+    try:
+        return rocking(problem.tree, pose_under)
+    except _LetsGoError:
+        return None
+
+
+class _LetsGoError(FitsimError):
+    """The test moment alone takes the tree off."""
+
+    def __init__(self) -> None:
+        super().__init__("rocking", "the test moment takes the tree off", "cinch it")
+
+
+def _with_moment(case: Case, moment: float) -> Case:
+    """The case with a couple about the body's y axis added, N*m, positive front down."""
+    force = np.array([0.0, 0.0, moment / (2.0 * _COUPLE_ARM)])
+    arm = np.array([_COUPLE_ARM, 0.0, 0.0])
+    couple = (DeadForce("test_front", arm, -force), DeadForce("test_rear", -arm, force))
+    return replace(case, forces=(*case.forces, *couple))
