@@ -13,6 +13,8 @@ from fitsim.scan.raw import NO_TRIANGLES, Raw, as_bytes, joined
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from numpy.typing import NDArray
+
     from fitsim.scan.formats import Format
 
 
@@ -57,7 +59,7 @@ def read_mesh_file(path: Path, format_: Format, content: bytes) -> Raw:
 
 
 def _pieces(path: Path, format_: Format, content: bytes) -> list[Any]:
-    import trimesh  # noqa: PLC0415 - half a second, and point files do without
+    import trimesh
 
     try:
         scene = trimesh.load_scene(
@@ -81,17 +83,17 @@ def _raw(piece: Any) -> Raw:  # noqa: ANN401 - trimesh is imported lazily
     vertices = np.asarray(piece.vertices, dtype=np.float64).reshape(-1, 3)
     faces = getattr(piece, "faces", None)
     triangles = NO_TRIANGLES if faces is None else np.asarray(faces, dtype=np.int64)
-    colours, notes = _colours(piece)
+    colours, notes = _colours(piece, len(vertices))
     return Raw(
         vertices,
         triangles.reshape(-1, 3),
-        colours if colours is not None and len(colours) == len(vertices) else None,
+        colours,
         notes=notes,
     )
 
 
-def _colours(piece: Any) -> tuple[np.ndarray[Any, np.dtype[np.uint8]] | None, tuple[str, ...]]:  # noqa: ANN401 - trimesh is imported lazily
-    """Colours at the vertices; a texture is read at each vertex."""
+def _colours(piece: Any, count: int) -> tuple[NDArray[np.uint8] | None, tuple[str, ...]]:  # noqa: ANN401 - trimesh is imported lazily
+    """Colours at the vertices; a texture is read at each vertex, a plain material repeated."""
     visual = piece.visual
     kind = getattr(visual, "kind", None)
     try:
@@ -99,6 +101,7 @@ def _colours(piece: Any) -> tuple[np.ndarray[Any, np.dtype[np.uint8]] | None, tu
             visual = visual.to_color()
         elif kind not in {"vertex", "face"}:
             return None, ()
-        return as_bytes(np.asarray(visual.vertex_colors))[:, :3], ()
+        colours = as_bytes(np.asarray(visual.vertex_colors))[..., :3]
+        return np.broadcast_to(colours, (count, 3)), ()
     except Exception:  # noqa: BLE001 - a picture that cannot be read costs the colour, not the scan
         return None, ("The scan's colours could not be read; its shape is used without them.",)

@@ -59,7 +59,7 @@ def open3d() -> ModuleType:
     """
     _load_libusb()
     try:
-        import open3d as module  # noqa: PLC0415, TID251 - heavy; this is the one place
+        import open3d as module  # noqa: TID251 - heavy; this is the one place
     except (ImportError, OSError) as error:
         raise missing_library(str(error)) from error
     module.utility.set_verbosity_level(module.utility.VerbosityLevel.Error)
@@ -88,7 +88,7 @@ def missing_library(message: str) -> MissingSystemLibrary:
 
 def _load_libusb() -> None:
     try:
-        import libusb_package  # noqa: PLC0415 - belongs to the import of Open3D
+        import libusb_package
     except ImportError:
         return  # a system that has its own libusb needs no other
     path = libusb_package.get_library_path()

@@ -20,6 +20,8 @@ from fitsim.scan.weld import welded
 if TYPE_CHECKING:
     import os
 
+    from numpy.typing import NDArray
+
     from fitsim.scan.raw import Raw
 
 MIN_POINTS: Final = 2_000
@@ -90,7 +92,7 @@ def read_scan(
     scan = Scan(
         vertices=whole.vertices,
         triangles=whole.triangles.astype(np.int32),
-        colours=whole.colours,
+        colours=_told_apart(whole.colours),
         normals=whole.normals,
         provenance=Provenance(
             path.name, hashlib.sha256(content).hexdigest(), *counts, notes=whole.notes
@@ -149,6 +151,13 @@ def _check_count(name: str, whole: Raw) -> None:
         raise _too_few(name, f"{len(whole.vertices):,} different points", f"{MIN_POINTS:,} points")
     if 0 < len(whole.triangles) < MIN_TRIANGLES:
         raise _too_few(name, f"{len(whole.triangles):,} triangles", f"{MIN_TRIANGLES:,} triangles")
+
+
+def _told_apart(colours: NDArray[np.uint8] | None) -> NDArray[np.uint8] | None:
+    """Colours, unless all are one: that is a program's default, not the animal's hide."""
+    if colours is None or not np.ptp(colours, axis=0).any():
+        return None
+    return colours
 
 
 def _too_few(name: str, has: str, needs: str) -> BadScan:
