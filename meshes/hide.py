@@ -11,23 +11,25 @@ from scipy.special import expit
 from meshes import anatomy
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from meshes.surface import Surface
 
+    Floats = NDArray[np.float64]
+
 HIDES = {
     # body, belly, stripe along the spine and across the shoulder, mane
-    "brown": ((104, 74, 54), (176, 148, 118), (62, 42, 32), (38, 30, 27)),
+    "brown": ((132, 98, 74), (190, 164, 134), (80, 56, 42), (46, 37, 33)),
     "dun": ((190, 152, 104), (222, 200, 166), (120, 88, 58), (70, 54, 42)),
-    "bay": ((118, 66, 38), (150, 98, 62), (96, 52, 30), (30, 25, 24)),
+    "bay": ((132, 78, 48), (150, 98, 62), (96, 52, 30), (30, 25, 24)),
 }
 CHALK = (236, 234, 226)
 CHALK_RADIUS = 0.009
 
 
-def colours(
-    hide: Surface, x: NDArray[np.float64], t: NDArray[np.float64], chalk: NDArray[np.float64]
-) -> NDArray[np.uint8]:
+def colours(hide: Surface, x: Floats, t: Floats, chalk: Floats) -> NDArray[np.uint8]:
     """Colours at places of the hide.
 
     Parameters
@@ -58,16 +60,15 @@ def colours(
     return np.clip(rgb, 0, 255).astype(np.uint8)
 
 
-def chalk_spots(hide: Surface) -> NDArray[np.float64]:
+def chalk_spots(hide: Surface) -> Floats:
     """Where chalk was dabbed: (k, 2) array of (x, t), m, along blade's rear edge and last rib."""
-    rear_top, _, _, rear_tip = anatomy.blade_outline(hide.animal)
-    edge = rear_top + np.linspace(0, 0.62, 4)[:, None] * (rear_tip - rear_top)
+    edge = anatomy.blade_rear_edge(hide.animal)[::5]
     rib = anatomy.last_rib(hide.animal)[1::2]
     side = np.concatenate([edge, rib])
     return np.concatenate([side, side * [1, -1]])
 
 
-def random_field(rng: np.random.Generator, wavelength: float):  # noqa: ANN201 - a plain closure
+def random_field(rng: np.random.Generator, wavelength: float) -> Callable[..., Floats]:
     """Smooth random function of (x, t) of unit variance, the same however it is sampled.
 
     Parameters
@@ -84,7 +85,7 @@ def random_field(rng: np.random.Generator, wavelength: float):  # noqa: ANN201 -
     number = 2 * np.pi / wavelength * rng.lognormal(0, 0.35, count)
     kx, kt = number * np.cos(angle), number * np.sin(angle)
 
-    def field(x: NDArray[np.float64], t: NDArray[np.float64]) -> NDArray[np.float64]:
+    def field(x: Floats, t: Floats) -> Floats:
         waves = np.zeros_like(x)
         for a, b, p in zip(kx, kt, phase, strict=True):  # a loop keeps memory at one (n,) array
             waves += np.cos(a * x + b * t + p)
@@ -93,7 +94,5 @@ def random_field(rng: np.random.Generator, wavelength: float):  # noqa: ANN201 -
     return field
 
 
-def _mixed(
-    rgb: NDArray[np.float64], other: NDArray[np.float64], share: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _mixed(rgb: Floats, other: Floats, share: Floats) -> Floats:
     return rgb + share[:, None] * (other - rgb)

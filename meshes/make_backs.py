@@ -11,9 +11,9 @@ import numpy as np
 import trimesh
 
 from meshes import anatomy
-from meshes.animal import BROAD_PONY, MULE
+from meshes.animal import BROAD_PONY, MULE, WITHERS
 from meshes.hide import chalk_spots
-from meshes.scanner import scan
+from meshes.scanner import NOISE, scan
 from meshes.surface import LEVEL_FROM, LEVEL_TO, surface
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from meshes.scanner import RawScan
     from meshes.surface import Surface
 
-BACKS: tuple[tuple[Animal, int], ...] = ((MULE, 1), (BROAD_PONY, 2))
+BACKS: tuple[tuple[Animal, int], ...] = ((MULE, 187), (BROAD_PONY, 63))
 """Animals that ship with the demo, each with the seed of its scan."""
 
 
@@ -80,10 +80,9 @@ def _truth(hide: Surface, raw: RawScan) -> dict[str, Any]:
     """What only the maker of a scan knows, in the body frame, metres."""
     animal, k = hide.animal, hide.animal.scale
     x = np.linspace(-0.88, 0.36, 63) * k
-    withers_x = np.linspace(0, 0.25 * k, 251)
-    withers = hide.spine(withers_x)
     outlines = {
         "scapula": anatomy.blade_outline(animal),
+        "scapula_edge": anatomy.blade_rear_edge(animal),
         "fat_pocket": anatomy.fat_pocket_outline(animal),
         "last_rib": anatomy.last_rib(animal),
     }
@@ -94,13 +93,13 @@ def _truth(hide: Surface, raw: RawScan) -> dict[str, Any]:
         "withers_height_m": animal.withers_height,
         "frame": "x forward along the spine line, y left, z up; origin on the spine line at the"
         " station of the shoulder blade's rear edge; x axis parallel to the least-squares line of"
-        f" the spine over x from {LEVEL_FROM} to {LEVEL_TO}",
+        f" the spine over x from {LEVEL_FROM * k:.3f} to {LEVEL_TO * k:.3f}",
         "T_scan_body": raw.T_scan_body.round(12).tolist(),
         "spine_over_ground_deg": round(float(np.rad2deg(np.arctan(hide.slope))), 4),
-        "noise_sd_m": 0.0012,
+        "noise_sd_m": NOISE,
         "triangles": len(raw.triangles),
         "spine": hide.spine(x).round(6).tolist(),
-        "withers_top": withers[np.argmax(withers[:, 2])].round(6).tolist(),
+        "withers_top": hide.spine(np.array([WITHERS * k]))[0].round(6).tolist(),
         "holes_x_t_radius": raw.holes.round(6).tolist(),
         "chalk_x_t": chalk_spots(hide).round(6).tolist(),
         "outlines": {

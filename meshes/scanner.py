@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 FRONT, REAR, LOWER = 0.395, -0.905, 0.575
 """m at the reference height: where the scanner stopped, before raggedness."""
+NOISE = 0.0011
+"""m: standard deviation of a scanned point along the normal."""
 GIRTH_FROM, GIRTH_TO = -0.60, 0.20
 """m: stations between which `whole_girth` closes the barrel."""
 
@@ -50,7 +52,7 @@ def scan(
     hide: Surface,
     *,
     triangles: int = 80_000,
-    noise: float = 0.0012,
+    noise: float = NOISE,
     holes: int = 6,
     whole_girth: bool = False,
     clutter: bool = False,
@@ -63,7 +65,7 @@ def scan(
     ----------
     hide : the noise-free surface.
     triangles : about how many.
-    noise : m, standard deviation along the normal: half of its variance per point, half smooth.
+    noise : m, standard deviation along the normal, in equal parts per point, 15 mm and 60 mm wide.
     holes : how many, 20 to 60 mm across, both sides.
     whole_girth : close the barrel under the belly between x = -0.60 and +0.20 (at 1.45 m).
     clutter : add floor and two walls, and points floating about.
@@ -81,12 +83,10 @@ def scan(
     points = hide.points(x, t) + hide.normals(x, t) * _noise(rough, x, t, noise)[:, None]
     paint = colours(hide, x, t, chalk_spots(hide))
     if clutter:
-        points, faces, paint = _with_clutter(placing, points, faces, paint, noise)
+        points, faces, paint = _with_clutter(placing, hide, (points, faces, paint), noise)
     T_scan_body = _placement(placing) if placed else np.eye(4)
     points = points @ T_scan_body[:3, :3].T + T_scan_body[:3, 3]
-    return RawScan(
-        points.astype(np.float32), faces.astype(np.int32), paint, T_scan_body, gaps
-    )
+    return RawScan(points.astype(np.float32), faces.astype(np.int32), paint, T_scan_body, gaps)
 
 
 def _holes(hide: Surface, rng: np.random.Generator, count: int) -> Floats:
@@ -104,7 +104,7 @@ def _field_of_view(
     slow, quick = random_field(rng, 0.16), random_field(rng, 0.03)
 
     def seen(x: Floats, t: Floats) -> Floats:
-        ragged = 0.009 * slow(x, t) + 0.005 * quick(x, t)
+        ragged = 0.010 * slow(x, t) + 0.003 * quick(x, t)
         down = np.abs(t)
         lower = LOWER * k - down + 2 * ragged
         if whole_girth:
@@ -134,7 +134,8 @@ def _triangulated(
     low, high = hide.stations[[0, -1]]
     reach = float(hide.half_girth(hide.stations).max()) if whole_girth else 0.72 * hide.animal.scale
     probe_x, probe_t = (
-        grid.ravel() for grid in np.meshgrid(np.arange(low, high, 0.01), np.arange(-reach, reach, 0.01))
+        grid.ravel()
+        for grid in np.meshgrid(np.arange(low, high, 0.01), np.arange(-reach, reach, 0.01))
     )
     area = 1e-4 * np.count_nonzero(seen(probe_x, probe_t) > 0)
     step = float(np.sqrt(4 * area / (np.sqrt(3) * count)))  # an even hexagonal net of that area
@@ -146,9 +147,11 @@ def _triangulated(
     x = np.concatenate([x, seam, seam])
     t = np.concatenate([t, -girth[:, 0], girth[:, 1]])
     faces = Delaunay(np.column_stack([x, t])).simplices
-    faces = faces[_compact(x, t, faces, 2.4 * step) & (seen(x[faces].mean(1), t[faces].mean(1)) > 0)]
-    corner = np.stack([x[faces], t[faces]], axis=-1)
-    clockwise = np.cross(corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]) < 0
+    faces = faces[
+        _compact(x, t, faces, 2.4 * step) & (seen(x[faces].mean(1), t[faces].mean(1)) > 0)
+    ]
+    (ax, bx, cx), (at, bt, ct) = x[faces].T, t[faces].T
+    clockwise = (bx - ax) * (ct - at) < (bt - at) * (cx - ax)
     faces[clockwise] = faces[clockwise, ::-1]
     faces = _welded(faces, len(x), len(seam))
     used, faces = np.unique(faces, return_inverse=True)
@@ -166,14 +169,14 @@ def _jittered_net(
     return (x + jitter[0]).ravel(), (t + jitter[1]).ravel()
 
 
-def _belly_seam(
-    hide: Surface, seen: Callable[[Floats, Floats], Floats], step: float
-) -> Floats:
+def _belly_seam(hide: Surface, seen: Callable[[Floats, Floats], Floats], step: float) -> Floats:
     """Stations where the two sides of the chart meet under the belly, m."""
     stations = np.arange(hide.stations[0], hide.stations[-1], step)
     right, left = np.moveaxis(hide.half_girth(stations), -1, 0)
     margin = 2 * step
-    both = (seen(stations, margin - right) > 0.5 * step) & (seen(stations, left - margin) > 0.5 * step)
+    both = (seen(stations, margin - right) > 0.5 * step) & (
+        seen(stations, left - margin) > 0.5 * step
+    )
     return stations[both]
 
 
@@ -190,36 +193,39 @@ def _welded(faces: NDArray[np.int32], count: int, seam: int) -> NDArray[np.int32
 
 
 def _noise(rng: np.random.Generator, x: Floats, t: Floats, sd: float) -> Floats:
-    smooth = random_field(rng, 0.05)(x, t)
-    return sd * np.sqrt(0.5) * (smooth + rng.standard_normal(len(x)))
+    parts = [random_field(rng, width)(x, t) for width in (0.015, 0.060)]
+    return sd * (rng.standard_normal(len(x)) + sum(parts)) / np.sqrt(3)
 
 
 def _placement(rng: np.random.Generator) -> Floats:
     T_scan_body = np.eye(4)
-    T_scan_body[:3, :3] = Rotation.random(rng=rng).as_matrix()
+    T_scan_body[:3, :3] = Rotation.from_quat(rng.standard_normal(4)).as_matrix()
     T_scan_body[:3, 3] = rng.uniform(-2, 2, 3)
     return T_scan_body
 
 
 def _with_clutter(
     rng: np.random.Generator,
-    points: Floats,
-    faces: NDArray[np.int32],
-    paint: NDArray[np.uint8],
+    hide: Surface,
+    scanned: tuple[Floats, NDArray[np.int32], NDArray[np.uint8]],
     noise: float,
 ) -> tuple[Floats, NDArray[np.int32], NDArray[np.uint8]]:
     """The scan with floor, two walls and floating specks about it, as a stable gives."""
+    points, faces, paint = scanned
+    ground = -hide.animal.withers_height
     sheets = [
-        ((-2.4, -1.6, -1.45), (3.6, 0, 0), (0, 3.0, 0)),  # floor
-        ((-2.4, 1.4, -1.45), (3.6, 0, 0), (0, 0, 2.2)),  # wall on the left
-        ((-2.4, -1.6, -1.45), (0, 3.0, 0), (0, 0, 1.2)),  # partition behind
+        ((-2.4, -1.6, ground), (3.6, 0, 0), (0, 3.0, 0)),  # floor
+        ((-2.4, 1.4, ground), (3.6, 0, 0), (0, 0, 2.2)),  # wall on the left
+        ((-2.4, -1.6, ground), (0, 3.0, 0), (0, 0, 1.2)),  # partition behind
     ]
     for corner, a, b in sheets:
         u, v = np.meshgrid(np.linspace(0, 1, 120), np.linspace(0, 1, 100), indexing="ij")
         sheet = np.array(corner) + u[..., None] * np.array(a) + v[..., None] * np.array(b)
         sheet = sheet.reshape(-1, 3) + noise * rng.standard_normal((u.size, 3))
         square = np.arange(u.size).reshape(u.shape)
-        p, q, r, s = (c.ravel() for c in (square[:-1, :-1], square[1:, :-1], square[1:, 1:], square[:-1, 1:]))
+        p, q, r, s = (
+            c.ravel() for c in (square[:-1, :-1], square[1:, :-1], square[1:, 1:], square[:-1, 1:])
+        )
         quads = np.concatenate([np.column_stack([p, q, r]), np.column_stack([p, r, s])])
         faces = np.concatenate([faces, quads + len(points)])
         points = np.concatenate([points, sheet])

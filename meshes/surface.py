@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 STATION_STEP = 0.004
 ANGLES = np.linspace(-np.pi, np.pi, 1441)
 ARCS = np.linspace(-1, 1, 721)
-LEVEL_FROM, LEVEL_TO = -0.50, 0.0
-"""m: the spine's least-squares line between these stations is the x axis, so it lies level."""
+LEVEL_FROM, LEVEL_TO = -0.60, -0.10
+"""m at the reference height: between these the spine's least-squares line is the x axis's way."""
 
 
 @dataclass(frozen=True)
@@ -80,17 +80,17 @@ class Surface:
         tree, x_near, t_near = self._samples
         nearest = tree.query(points)[1]
         x, t = x_near[nearest], t_near[nearest]
-        for _ in range(6):  # Gauss-Newton on the tangent plane; converges quadratically here
+        for _ in range(4):  # Gauss-Newton from 8 mm away: close to a smooth hide it gains fast
             along, across = self._tangents(x, t)
             miss = points - self.points(x, t)
             # with a = d/dx and b = d/dt: solve the two normal equations in closed form
-            aa, ab, bb = (np.einsum("ij,ij->i", *pair) for pair in _pairs(along, across))
-            am, bm = np.einsum("ij,ij->i", along, miss), np.einsum("ij,ij->i", across, miss)
+            aa, ab, bb = _dot(along, along), _dot(along, across), _dot(across, across)
+            am, bm = _dot(along, miss), _dot(across, miss)
             determinant = aa * bb - ab**2
             x = np.clip(x + (bb * am - ab * bm) / determinant, self.stations[0], self.stations[-1])
             t = t + (aa * bm - ab * am) / determinant
         offset = points - self.points(x, t)
-        return x, t, np.einsum("ij,ij->i", offset, self.normals(x, t))
+        return x, t, _dot(offset, self.normals(x, t))
 
     @cached_property
     def _samples(self) -> tuple[cKDTree, NDArray[np.float64], NDArray[np.float64]]:
@@ -147,8 +147,10 @@ def surface(animal: Animal) -> Surface:
     y, z = _smooth_sections(animal, stations)
     y, z = _with_relief(animal, stations, y, z)
     crest = z[:, len(ANGLES) // 2]
-    slope = _spine_slope(stations, crest)
-    z = z - (CubicSpline(stations, crest)(0.0) + slope * stations)[:, None]
+    spine = CubicSpline(stations, crest)
+    level = animal.scale * np.linspace(LEVEL_FROM, LEVEL_TO, 201)
+    slope = float(np.polyfit(level, spine(level), 1)[0])
+    z = z - (spine(0.0) + slope * stations)[:, None]
     girth, y, z = _by_arc(y, z)
     return Surface(
         animal,
@@ -160,10 +162,8 @@ def surface(animal: Animal) -> Surface:
     )
 
 
-def _pairs(
-    a: NDArray[np.float64], b: NDArray[np.float64]
-) -> tuple[tuple[NDArray[np.float64], NDArray[np.float64]], ...]:
-    return (a, a), (a, b), (b, b)
+def _dot(a: NDArray[np.float64], b: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.einsum("ij,ij->i", a, b)
 
 
 def _smooth_sections(
@@ -223,9 +223,3 @@ def _by_arc(
         at = np.where(ARCS < 0, ARCS * girth[i, 0], ARCS * girth[i, 1])
         out_y[i], out_z[i] = CubicSpline(arc[i], np.column_stack([y[i], z[i]]))(at).T
     return girth, out_y, out_z
-
-
-def _spine_slope(stations: NDArray[np.float64], crest: NDArray[np.float64]) -> float:
-    """Rise of the spine's least-squares line forward, m/m."""
-    level = (stations >= LEVEL_FROM) & (stations <= LEVEL_TO)
-    return float(np.polyfit(stations[level], crest[level], 1)[0])
