@@ -51,14 +51,15 @@ def read_mesh_file(path: Path, format_: Format, content: bytes) -> Raw:
     [[0, 1, 2]]
     """
     pieces = _pieces(path, format_, content)
-    parts = [_raw(piece) for piece in pieces if len(getattr(piece, "vertices", ())) > 0]
+    parts = [_raw(piece, T) for piece, T in pieces if len(piece.vertices) > 0]
     meshes = [part for part in parts if len(part.triangles)] or parts
     if not meshes:
         raise BadScan(path.name, "there is no surface and no point in it", "export the scan again")
     return joined(meshes)
 
 
-def _pieces(path: Path, format_: Format, content: bytes) -> list[Any]:
+def _pieces(path: Path, format_: Format, content: bytes) -> list[tuple[Any, NDArray[np.float64]]]:
+    """Each mesh or cloud with its place, (4, 4) T_file_piece."""
     import trimesh
 
     try:
@@ -69,7 +70,9 @@ def _pieces(path: Path, format_: Format, content: bytes) -> list[Any]:
             process=False,
             maintain_order=True,
         )
-        return [p for p in scene.dump() if isinstance(p, trimesh.Trimesh | trimesh.PointCloud)]
+        placed = [scene.graph[node] for node in scene.graph.nodes_geometry]
+        pieces = [(scene.geometry[name], np.asarray(place)) for place, name in placed]
+        return [p for p in pieces if isinstance(p[0], trimesh.Trimesh | trimesh.PointCloud)]
     except Exception as error:  # a broken file makes the parsers raise anything
         reason = (str(error).splitlines() or [type(error).__name__])[0][:120]
         raise BadScan(
@@ -79,8 +82,10 @@ def _pieces(path: Path, format_: Format, content: bytes) -> list[Any]:
         ) from error
 
 
-def _raw(piece: Any) -> Raw:  # noqa: ANN401 - trimesh is imported lazily
+def _raw(piece: Any, T_file_piece: NDArray[np.float64]) -> Raw:  # noqa: ANN401 - trimesh is imported lazily
     vertices = np.asarray(piece.vertices, dtype=np.float64).reshape(-1, 3)
+    if not np.array_equal(T_file_piece, np.eye(4)):
+        vertices = vertices @ T_file_piece[:3, :3].T + T_file_piece[:3, 3]
     faces = getattr(piece, "faces", None)
     triangles = NO_TRIANGLES if faces is None else np.asarray(faces, dtype=np.int64)
     colours, notes = _colours(piece, len(vertices))
