@@ -8,7 +8,7 @@ import numpy as np
 from scipy.ndimage import label
 
 from fitsim.measure.measures import Hotspot
-from fitsim.measure.pressure import CONTACT, on_grid, patch_peak
+from fitsim.measure.pressure import CONTACT
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,15 +24,18 @@ WEAKEST = 0.20  # of the highest peak: anything lower is not worth a number on a
 MOST = 9
 
 
-def hotspots(back: Back, pressure: Array) -> tuple[Hotspot, ...]:
+def hotspots(back: Back, peaks: Array, means: Array) -> tuple[Hotspot, ...]:
     """Local peaks of the patch-mean pressure, strongest first and numbered so.
 
     Parameters
     ----------
     back : Back
         Its chart and zones.
-    pressure : (n,) array, Pa
-        On the valid nodes of the chart, row-major.
+    peaks : (nx, nt) array, Pa
+        Highest patch mean within each cell (`fitsim.measure.pressure.patch_peak`).
+    means : (nx, nt) array, Pa
+        Patch mean about each node (`fitsim.measure.pressure.patch_mean`); the area of a hotspot
+        is where it stays above half the peak, without a break.
 
     Returns
     -------
@@ -40,8 +43,7 @@ def hotspots(back: Back, pressure: Array) -> tuple[Hotspot, ...]:
         At most `MOST`. The first is the highest mean over any 20 x 20 mm of skin.
     """
     chart = back.chart
-    field = patch_peak(on_grid(chart, pressure), chart.spacing)
-    field[~chart.valid] = 0.0
+    field = np.where(chart.valid, peaks, 0.0)
     tops, prominence = prominent_peaks(field, CONTACT)
     if tops.size == 0:
         return ()
@@ -49,15 +51,15 @@ def hotspots(back: Back, pressure: Array) -> tuple[Hotspot, ...]:
     keep = (prominence >= PROMINENCE * height.max()) & (height >= WEAKEST * height.max())
     points = chart.points.reshape(-1, 3)
     # Equal peaks, as on a mirrored back, are told apart by place: front first, then left.
-    order = sorted(
-        tops[keep], key=lambda node: (-round(float(field.flat[node])), *-points[node, :2])
-    )
+    rank = np.lexsort((-points[tops, 1], -points[tops, 0], -np.rint(height)))
+    order = [int(tops[k]) for k in rank if keep[k]]
     kept: list[int] = []
     for node in order:
         if all(np.linalg.norm(points[node] - points[other]) >= APART for other in kept):
-            kept.append(int(node))
+            kept.append(node)
     return tuple(
-        _hotspot(back, field, node, number) for number, node in enumerate(kept[:MOST], start=1)
+        _hotspot(back, field, means, node, number)
+        for number, node in enumerate(kept[:MOST], start=1)
     )
 
 
@@ -129,11 +131,13 @@ def _neighbours(node: int, shape: tuple[int, ...]) -> list[int]:
     ]
 
 
-def _hotspot(back: Back, field: Array, node: int, number: int) -> Hotspot:
+def _hotspot(back: Back, field: Array, means: Array, node: int, number: int) -> Hotspot:
     chart = back.chart
     row, column = divmod(node, field.shape[1])
     peak = float(field[row, column])
-    islands, _ = label(field >= 0.5 * peak)
+    high = means >= 0.5 * peak
+    high[row, column] = True
+    islands, _ = label(high)
     area = float(chart.area[(islands == islands[row, column]) & chart.valid].sum())
     zone, side = _whereabouts(back, row, column)
     x, y, z = (float(value) for value in chart.points[row, column])

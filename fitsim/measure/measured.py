@@ -18,6 +18,7 @@ from fitsim.measure.pressure import (
     node_forces,
     normal_force,
     on_grid,
+    patch_mean,
     patch_peak,
     percentile,
 )
@@ -77,11 +78,14 @@ def measured(
     area, normals = chart.area[chart.valid], chart.normals[chart.valid]
     length = bar_length(tree)
     on_tree = node_forces(pressure, equilibrium.shear, normals, area)
+    grid = on_grid(chart, pressure)
+    peaks, means = patch_peak(grid, chart.spacing), patch_mean(grid, chart.spacing)
+    said = (*_strap_cautions(back, case), *_cautions(chart, tree, equilibrium, on_tree, length))
     daylights = {side: daylight(chart, equilibrium, side, length) for side in SIDES}
     return Measures(
         normal_force=normal_force(pressure, area),
         vertical_force=float(on_tree[:, 2].sum()),
-        peak=float(patch_peak(on_grid(chart, pressure), chart.spacing).max()),
+        peak=float(peaks.max()),
         point_max=float(pressure.max()),
         p95=percentile(pressure, area),
         mean=mean_pressure(pressure, area),
@@ -91,13 +95,10 @@ def measured(
         ),
         lift=lifts(daylights, length),
         zones=zone_loads(back, pressure),
-        hotspots=hotspots(back, pressure),
+        hotspots=hotspots(back, peaks, means),
         bridging={side: bridging(daylights[side]) for side in SIDES},
         rocking=rocked,
-        cautions=(
-            *_strap_cautions(back, case),
-            *_cautions(chart, tree, equilibrium, on_tree, length),
-        ),
+        cautions=said,
     )
 
 

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import math
-from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import convolve1d
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -21,6 +19,7 @@ if TYPE_CHECKING:
     Whole = NDArray[np.int_]
 
 PATCH = 0.020  # m, side of the square of skin that a peak is the mean over
+_TRIED_EVERY = 0.0025  # m, between patches that are tried
 CONTACT = 500.0  # Pa, above which a node counts to the contact patch
 
 
@@ -50,7 +49,7 @@ def patch_peak(pressure: Array, spacing: float, side: float = PATCH) -> Array:
     Parameters
     ----------
     pressure : (nx, nt) array, Pa
-        Uniform within each cell of the chart; 0 where nothing presses or nothing is known.
+        Mean over each cell of the chart; 0 where nothing presses or nothing is known.
     spacing : float, m
         Of the chart.
     side : float, m
@@ -59,15 +58,15 @@ def patch_peak(pressure: Array, spacing: float, side: float = PATCH) -> Array:
     Returns
     -------
     (nx, nt) array, Pa
-        Its maximum is the highest mean over any patch of that size, wherever its centre.
+        Its maximum is the highest mean over a patch of that size, wherever its centre.
 
     Notes
     -----
-    The mean over a box that slides over cells of uniform pressure is linear in the box's place
-    along each axis until an edge of the box crosses an edge of a cell. So the highest mean is
-    found among the places where that happens: two a cell and axis, at
-    ``spacing / 2 +- side / 2`` (modulo the spacing). No grid places are missed or favoured, which
-    keeps the measure free of the mesh.
+    Cells that lie under the patch in whole count with their mean. Those that the patch cuts are
+    given a slope by their neighbours, limited so that no new peak arises (van Leer 1977,
+    doi:10.1016/0021-9991(77)90095-X); without it a patch askew of the grid would be flattened by
+    a whole cell, and the peak would hang on where the nodes happen to lie. Patches are tried
+    every 2.5 mm and wherever an edge of theirs meets an edge of the cells.
 
     Examples
     --------
@@ -76,32 +75,77 @@ def patch_peak(pressure: Array, spacing: float, side: float = PATCH) -> Array:
     >>> round(float(patch_peak(one_cell, spacing=0.010).max()))  # a quarter of a 20 mm patch
     2000
     """
+    return _highest_means(pressure, side / spacing, _shifts(spacing, side))
+
+
+def patch_mean(pressure: Array, spacing: float, side: float = PATCH) -> Array:
+    """Mean pressure over the square patch of skin centred on each node.
+
+    Parameters
+    ----------
+    pressure, spacing, side
+        As in `patch_peak`.
+
+    Returns
+    -------
+    (nx, nt) array, Pa
+    """
+    return _highest_means(pressure, side / spacing, (0.0,))
+
+
+def _highest_means(pressure: Array, width: float, shifts: tuple[float, ...]) -> Array:
+    """Highest mean over a square of `width` cells centred on each cell plus any of the shifts."""
     best = np.zeros_like(pressure)
-    for first, second in product(_kinks(spacing, side), repeat=2):
-        rows = convolve1d(pressure, _box(spacing, side, first), axis=0, mode="constant")
-        both = convolve1d(rows, _box(spacing, side, second), axis=1, mode="constant")
-        np.maximum(best, both, out=best)
+    pressed = np.argwhere(pressure > 0.0)
+    if pressed.size == 0:
+        return best
+    reach = math.ceil(0.5 * width) + 1
+    low = np.maximum(pressed.min(axis=0) - reach, 0)
+    high = pressed.max(axis=0) + reach + 1
+    part = (slice(low[0], high[0]), slice(low[1], high[1]))  # all else stays 0
+    for rows in _window_means(pressure[part], width, shifts):
+        for both in _window_means(rows.T, width, shifts):
+            np.maximum(best[part], both.T, out=best[part])
     return best
 
 
-def _kinks(spacing: float, side: float) -> tuple[float, ...]:
-    """Places within a cell, from its middle, at which an edge of the patch meets a cell's edge."""
-    half = 0.5 * spacing
-    places = {round((half + sign * side / 2 + half) % spacing - half, 12) for sign in (1, -1)}
-    # A place on the edge between two cells belongs to both: so both edges are looked at.
-    on_edge = {edge for edge in (-half, half) for place in places if math.isclose(abs(place), half)}
-    return tuple(sorted(places | on_edge))
+def _shifts(spacing: float, side: float) -> tuple[float, ...]:
+    """Places of a patch's centre within a cell, from the cell's middle, in cells."""
+    # Odd, so that one is in the middle; the slack keeps a rounding of the spacing from adding two.
+    count = 2 * math.ceil(0.5 * spacing / _TRIED_EVERY - 1e-6) + 1
+    even = {round((k + 0.5) / count - 0.5, 9) for k in range(count)}
+    half = 0.5 * side / spacing
+    meets = {round(place % 1.0 - 0.5, 9) for place in (half, -half)}
+    # A centre on the edge between two cells belongs to both: both edges are looked at.
+    edges = {-0.5, 0.5} if meets & {-0.5, 0.5} else set()
+    return tuple(sorted(even | meets | edges))
 
 
-def _box(spacing: float, side: float, shift: float) -> Array:
-    """Share of a patch, shifted from a cell's middle, that lies on each neighbouring cell.
+def _window_means(values: Array, width: float, shifts: tuple[float, ...]) -> list[Array]:
+    """Means along axis 0 over a window, `width` cells long, about every cell plus each shift."""
+    pad = math.ceil(0.5 * width) + 2
+    cells = np.pad(values, ((pad, pad), (0, 0)))
+    slope = np.zeros_like(cells)
+    slope[1:-1] = _limited(np.diff(cells, axis=0))
+    whole = np.vstack([np.zeros((1, cells.shape[1])), np.cumsum(cells, axis=0)])
+    middle = pad + 0.5
 
-    Reversed, as `convolve1d` flips its weights.
-    """
-    reach = int(np.ceil((side / 2 + abs(shift)) / spacing + 0.5))
-    edges = (np.arange(-reach, reach + 2) - 0.5) * spacing
-    within = np.clip(edges, shift - side / 2, shift + side / 2)
-    return np.asarray(np.diff(within)[::-1] / side)
+    def up_to(place: float) -> Array:
+        """Integral from the start to `place` (cells) beyond every cell of `values`."""
+        cell = math.floor(place + 1e-9)
+        u = max(place - cell, 0.0)
+        here = slice(cell, cell + len(values))
+        return np.asarray(whole[here] + u * cells[here] + 0.5 * u * (u - 1.0) * slope[here])
+
+    ends = [(middle + shift - 0.5 * width, middle + shift + 0.5 * width) for shift in shifts]
+    return [(up_to(last) - up_to(first)) / width for first, last in ends]
+
+
+def _limited(step: Array) -> Array:
+    """Slope of each inner cell from the steps before and after it: none at a peak or an edge."""
+    before, after = step[:-1], step[1:]
+    size = np.minimum(np.minimum(2.0 * abs(before), 2.0 * abs(after)), 0.5 * abs(before + after))
+    return np.where(before * after > 0.0, np.sign(before) * size, 0.0)
 
 
 def contact_nodes(pressure: Array) -> Mask:
