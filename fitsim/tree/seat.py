@@ -30,10 +30,14 @@ LYING = 0.010
 #: Share of the underside that may hang beyond the scan before the tree is refused, -.
 OVERHANG = 0.02
 
-#: Pull towards the spine, -: lying 1 mm off it counts as much as gaps of 0.1 mm all over. Enough to
-#: decide on a round back, where a tree can slide about the barrel without opening any gap, and too
-#: little to drag a tree off a back that is truly lopsided.
-CENTRING = 0.1
+#: Pull towards square over the spine, -: lying 1 mm off it, or a bar 1 mm higher than the other, or
+#: its ends 1 mm to one side, counts as much as gaps of this many mm all over. Without it a tree
+#: slides about a round barrel, and one that does not fit leans over on one bar to fit there. It is
+#: set down square by hand; what it does then is for the contact solution to say.
+CENTRING, LEVEL = 1.0, 0.5
+
+#: Half of a tree's breadth between the bars' middles, and of its length, that turn angles into mm.
+HALF_BREADTH, HALF_LENGTH = 0.08, 0.25
 
 #: Spacing of the points that are laid on, and of those that must stay clear of the back, m.
 LAID, CLEAR = 0.010, 0.004
@@ -155,12 +159,14 @@ def _settled(
     start = np.array([T[1, 3], T[2, 3], turn[0], turn[1], turn[2]])
 
     centre = points.mean(axis=0, keepdims=True) * (1.0, 0.0, 1.0)
-    pull = CENTRING * np.sqrt(len(points))
+    many = np.sqrt(len(points))
 
     def misfit(freedoms: NDArray[np.float64]) -> NDArray[np.float64]:
         T_body_tree = _pose(freedoms, station)
         left = np.nan_to_num(normal_gaps(relief, _moved(T_body_tree, points)), nan=OUTLIER)
-        return np.append(left, pull * (_moved(T_body_tree, centre)[0, 1] - spine))
+        beside = CENTRING * (_moved(T_body_tree, centre)[0, 1] - spine)
+        lean, turned = LEVEL * HALF_BREADTH * freedoms[2], LEVEL * HALF_LENGTH * freedoms[4]
+        return np.append(left, many * np.array([beside, lean, turned]))
 
     fitted = least_squares(
         misfit,

@@ -1,0 +1,118 @@
+"""Turn a mesh of a tree by right angles until it lies as the tree frame asks."""
+
+from __future__ import annotations
+
+from itertools import permutations, product
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.errors import BadSettings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+#: Least steepness by which the front must beat the rear to be told from it, -: about 1 degree.
+STEEPER = 0.02
+
+
+def upright(
+    vertices: NDArray[np.float64], triangles: NDArray[np.int32], where: str
+) -> NDArray[np.float64]:
+    """Vertices with x forward, y left and z up.
+
+    Parameters
+    ----------
+    vertices : (n, 3) array, m.
+    triangles : (m, 3) int array, outward.
+    where : file, for faults.
+
+    Returns
+    -------
+    (n, 3) array, m: as given where that already is a tree lying so.
+
+    Raises
+    ------
+    BadSettings
+        No turn by right angles makes a tree of it, or front and rear look alike.
+
+    Notes
+    -----
+    A tree lies right when it is longest along x, the same to both sides, and the faces that look
+    down lean inwards on both sides: the two bars' undersides look at each other. Turned end for
+    end it does so too; the steeper end is then the front.
+    """
+    if _lies_right(vertices, triangles):
+        return vertices
+    found = [
+        vertices @ turn.T
+        for turn in _right_angles()
+        if _lies_right(vertices @ turn.T, triangles)
+    ]
+    if not found:
+        raise BadSettings(
+            where,
+            "is not seen to be two bars side by side",
+            "turn the mesh so that x points forward, y to the left and z up, and leave other "
+            "parts out",
+        )
+    steeper = sorted(found, key=lambda turned: _front_over_rear(turned, triangles))
+    if _front_over_rear(steeper[-1], triangles) < STEEPER:
+        raise BadSettings(
+            where,
+            "does not show which end is the front",
+            "turn the mesh so that x points forward, y to the left and z up",
+        )
+    return steeper[-1]
+
+
+def _right_angles() -> Iterator[NDArray[np.float64]]:
+    """The 24 turns that carry axes onto axes."""
+    for order in permutations(range(3)):
+        for signs in product((1.0, -1.0), repeat=3):
+            turn = np.zeros((3, 3))
+            turn[range(3), order] = signs
+            if np.linalg.det(turn) > 0:
+                yield turn
+
+
+def _lies_right(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> bool:
+    extent = np.ptp(vertices, axis=0)
+    if extent[0] < 1.1 * extent[1] or extent[0] < 1.1 * extent[2]:
+        return False
+    place, normal = _faces(vertices, triangles)
+    low, high = vertices[:, 1].min(), vertices[:, 1].max()
+    side = np.sign(place[:, 1] - (low + high) / 2.0)
+    area = np.linalg.norm(normal, axis=1)
+    halves = [area[side == s].sum() for s in (1.0, -1.0)]
+    if min(halves) < 0.8 * max(halves):
+        return False
+    down = normal[:, 2] < -0.5 * area
+    lean = [
+        float((normal[down & (side == s), 1] * -s).sum() / max(area[down & (side == s)].sum(), 1e-12))
+        for s in (1.0, -1.0)
+    ]
+    return min(lean) > 0.05  # noqa: PLR2004 - about 3 degrees of face angle
+
+
+def _front_over_rear(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> float:
+    """By how much the faces that look down are steeper in the front half than in the rear."""
+    place, normal = _faces(vertices, triangles)
+    area = np.linalg.norm(normal, axis=1)
+    down = normal[:, 2] < -0.5 * area
+    middle = (vertices[:, 0].min() + vertices[:, 0].max()) / 2.0
+    centre = (vertices[:, 1].min() + vertices[:, 1].max()) / 2.0
+    lean = -normal[:, 1] * np.sign(place[:, 1] - centre)
+    ahead = place[:, 0] > middle
+    front, rear = (lean[down & half].sum() / area[down & half].sum() for half in (ahead, ~ahead))
+    return float(front - rear)
+
+
+def _faces(
+    vertices: NDArray[np.float64], triangles: NDArray[np.int32]
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Middles of the triangles, and their normals with twice the area as length."""
+    a, b, c = (vertices[triangles[:, i]] for i in range(3))
+    return (a + b + c) / 3.0, np.cross(b - a, c - a)
