@@ -19,9 +19,7 @@ if TYPE_CHECKING:
     from fitsim.back.back import Back
     from fitsim.back.marks import read_marks
     from fitsim.errors import FitsimError
-    from fitsim.rig.load import read_load
-    from fitsim.rig.pad import read_pad
-    from fitsim.rig.rig import read_rig
+    from fitsim.rig.read import read_load, read_pad, read_rig
     from fitsim.scan.clean import cleaned
     from fitsim.scan.read import read_scan
     from fitsim.scan.scan import Scan
@@ -37,10 +35,10 @@ _HOME = {
     "Tree": "fitsim.tree.tree",
     "cleaned": "fitsim.scan.clean",
     "fit": "fitsim.study.fit",
-    "read_load": "fitsim.rig.load",
+    "read_load": "fitsim.rig.read",
     "read_marks": "fitsim.back.marks",
-    "read_pad": "fitsim.rig.pad",
-    "read_rig": "fitsim.rig.rig",
+    "read_pad": "fitsim.rig.read",
+    "read_rig": "fitsim.rig.read",
     "read_scan": "fitsim.scan.read",
 }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import tempfile
 from contextlib import contextmanager
 from pathlib import Path
@@ -51,11 +52,53 @@ def whole_file(path: str | Path) -> Iterator[Path]:
         yield draft
         draft.replace(target)
     except OSError as error:
-        raise BadSettings(
-            str(target), f"cannot be written ({_reason(error)})", "choose another folder"
-        ) from error
+        raise _unwritable(target, error) from error
     finally:
         draft.unlink(missing_ok=True)
+
+
+@contextmanager
+def whole_folder(path: str | Path) -> Iterator[Path]:
+    """A temporary folder whose files move into the folder `path` when the block ends well.
+
+    Parameters
+    ----------
+    path : str or Path
+        A folder, made if missing; files of the same names are replaced, others are left alone.
+
+    Yields
+    ------
+    Path
+        Where to write. Nothing of the target is touched until the block has ended.
+
+    Raises
+    ------
+    BadSettings
+        When a file is in the way or the folder cannot be made or written.
+
+    Examples
+    --------
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     with whole_folder(Path(folder) / "out") as draft:
+    ...         _ = (draft / "note.txt").write_text("done")
+    ...     print(*(file.name for file in (Path(folder) / "out").iterdir()))
+    note.txt
+    """
+    target = Path(path)
+    existing = _nearest_folder(target)
+    try:
+        draft = Path(tempfile.mkdtemp(prefix=".fitsim-", dir=existing))
+    except OSError as error:
+        raise _unwritable(target, error) from error
+    try:
+        yield draft
+        output_folder(target)
+        for file in sorted(draft.iterdir()):
+            file.replace(target / file.name)
+    except OSError as error:
+        raise _unwritable(target, error) from error
+    finally:
+        shutil.rmtree(draft, ignore_errors=True)
 
 
 def write_text(path: str | Path, text: str) -> None:
@@ -113,15 +156,29 @@ def _draft_beside(target: Path) -> Path:
             prefix=f".{target.stem}-", suffix=target.suffix, dir=target.parent
         )
     except OSError as error:
-        raise BadSettings(
-            str(target), f"cannot be written ({_reason(error)})", "choose another folder"
-        ) from error
+        raise _unwritable(target, error) from error
     os.close(handle)
     mask = os.umask(0)  # the only way to read it; put back at once
     os.umask(mask)
     draft = Path(name)
     draft.chmod(0o666 & ~mask)
     return draft
+
+
+def _nearest_folder(target: Path) -> Path:
+    """The folder itself, or the closest one above it that exists."""
+    for folder in (target, *target.absolute().parents):
+        if folder.is_dir():
+            return folder
+        if folder.exists():
+            raise BadSettings(str(folder), "a file is in the way", "choose another folder")
+    raise BadSettings(str(target), "there is no such place", "choose another folder")
+
+
+def _unwritable(target: Path, error: OSError) -> BadSettings:
+    return BadSettings(
+        str(target), f"cannot be written ({_reason(error)})", "choose another folder"
+    )
 
 
 def _reason(error: OSError) -> str:

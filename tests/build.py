@@ -480,4 +480,11 @@ def small_fitset(spacing: float = 0.010, unstable: Collection[str] = ()) -> FitS
         measures = _measures(back, equilibrium) if equilibrium.found else None
         fits[name] = Fit(case, equilibrium, measures)
     timing = {"read": 0.8, "back": 1.4, "compliance": 0.9, "cases": 0.4}
-    return FitSet(back, tree, small_pad(), fits, ("pad", "load"), timing)
+    return FitSet(
+        back=back,
+        tree=tree,
+        pad=small_pad(),
+        fits=fits,
+        defaults=("pad", "load"),
+        timing_s=timing,
+    )

@@ -36,12 +36,12 @@ def _same_every_time() -> None:
 @pytest.fixture(autouse=True)
 def _native_errors_fail() -> Iterator[None]:
     """VTK writes its errors to a log and goes on; a test in which it did so fails."""
-    import sys  # noqa: PLC0415
+    import sys
 
     if "pyvista" not in sys.modules:
         yield
         return
-    import pyvista  # noqa: PLC0415
+    import pyvista
 
     with pyvista.VtkErrorCatcher(raise_errors=True):
         yield

@@ -77,6 +77,27 @@ def contract(fitset: FitSet) -> dict[str, object]:
     }
 
 
+def scan_facts(back: Back) -> dict[str, object]:
+    """Return what was found on a scan, without any tree: the parts "scan" and "back" of a fit.
+
+    Parameters
+    ----------
+    back : Back
+
+    Returns
+    -------
+    dict
+        With the zones' outlines in chart coordinates, m.
+    """
+    zones = {str(zone.name): _rows(zone.outline) for zone in back.zones}
+    return {
+        "scan": _scan(back.provenance),
+        "back": _back(back),
+        "zones_xt_m": zones,
+        "versions": versions(),
+    }
+
+
 def write_contract(fitset: FitSet, path: str | Path) -> None:
     """Write `fit.json`, whole or not at all.
 

@@ -72,7 +72,7 @@ def write_surface(fitset: FitSet, path: str | Path) -> None:
     BadSettings
         When the file cannot be written.
     """
-    import pyvista as pv  # noqa: PLC0415 - half a second that only those who draw should pay
+    import pyvista as pv
 
     back = fitset.back
     triangles = chart_triangles(back.chart.valid)

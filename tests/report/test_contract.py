@@ -103,7 +103,7 @@ def test_pose_is_undone_by_its_own_definition(
     fitset: FitSet, angles: tuple[float, float, float]
 ) -> None:
     """An independent rotation library composes what `pose` takes apart."""
-    from dataclasses import replace  # noqa: PLC0415
+    from dataclasses import replace
 
     roll, pitch, yaw = angles
     seat, rest = np.eye(4), np.eye(4)

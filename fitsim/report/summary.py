@@ -1,0 +1,107 @@
+"""A result and a scan in a few plain lines for the terminal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fitsim.draw.words import case_title, verdict, zone_words
+from fitsim.report.contract import CAUTIONS
+from fitsim.units import show_length, show_pressure
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from fitsim.back.back import Back
+    from fitsim.scan.scan import Scan
+    from fitsim.study.fit import Fit, FitSet
+    from fitsim.units import System
+
+
+def fit_lines(fitset: FitSet, system: System = "metric") -> list[str]:
+    """Return what each case shows, what was assumed, and the cautions.
+
+    Parameters
+    ----------
+    fitset : FitSet
+    system : {"metric", "inch"}
+
+    Returns
+    -------
+    list of str
+    """
+    tree, pad, scan = fitset.tree.name, fitset.pad.name, fitset.back.provenance.name
+    lines = [f"{tree} on {scan}, pad: {pad}", ""]
+    for name, fit in fitset.fits.items():
+        lines += [case_title(name), *(f"  {line}" for line in _case_lines(fit, system)), ""]
+    if fitset.defaults:
+        lines.append(f"Not given, so a default was used: {', '.join(fitset.defaults)}.")
+    guessed = [name for name, mark in fitset.back.marks.items() if mark.source == "estimated"]
+    if guessed:
+        lines.append(f"Estimated, not marked: {_places(fitset.back, guessed, system)}.")
+    return [*lines, *fitset.back.cautions, *CAUTIONS]
+
+
+def scan_lines(scan: Scan, back: Back, system: System = "metric") -> list[str]:
+    """Return what a scan is, what was wrong with it, and what was found on it.
+
+    Parameters
+    ----------
+    scan : Scan
+        Cleaned.
+    back : Back
+        Found on it.
+    system : {"metric", "inch"}
+
+    Returns
+    -------
+    list of str
+    """
+    source = back.provenance
+    count = f"{source.triangles:,} triangles" if source.triangles else f"{source.points:,} points"
+    kept = "points" if scan.is_points else "corners"
+    x = back.chart.x[back.chart.valid.any(axis=1)]
+    reach = (
+        f"Back: from {show_length(float(-x[0]), system)} behind the shoulder blade's rear edge "
+        f"to {show_length(float(x[-1]), system)} in front of it, "
+        f"withers {show_length(back.withers_height, system)} high"
+    )
+    return [
+        f"{source.name}: {count} as read, {len(scan.vertices):,} {kept} kept",
+        f"Unit: {source.unit or 'scaled'}. {source.unit_evidence}",
+        *(f"Note: {note}" for note in source.notes),
+        reach,
+        f"Found: {_places(back, back.marks, system)}",
+        f"Zones: {', '.join(zone_words(zone.name) for zone in back.zones)}",
+        *(f"Caution: {caution}" for caution in back.cautions),
+    ]
+
+
+def file_lines(folder: Path) -> list[str]:
+    """Return where to look: the report first."""
+    return [f"Open {folder / 'report.html'} in a browser. All files are in {folder}."]
+
+
+def _case_lines(fit: Fit, system: System) -> list[str]:
+    lines = verdict(fit, system)
+    if fit.measures is None:
+        return lines
+    peak = show_pressure(fit.measures.peak, system)
+    return [*lines, f"Presses hardest at {peak} (mean over 20 x 20 mm of skin)."]
+
+
+def _places(back: Back, names: Iterable[str], system: System) -> str:
+    return ", ".join(
+        f"{_mark_words(name)} ({back.marks[name].source}, "
+        f"give or take {show_length(back.marks[name].sd_m, system)})"
+        for name in names
+    )
+
+
+def _mark_words(name: str) -> str:
+    """Words of a mark, its side in front: "left shoulder blade's rear edge"."""
+    place, _, side = name.rpartition("_")
+    if side not in {"left", "right"}:
+        place, side = name, ""
+    place = place.replace("scapula_edge", "shoulder blade's rear edge").replace("_", " ")
+    return f"{side} {place}".strip()

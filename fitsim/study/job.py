@@ -1,0 +1,129 @@
+"""A fit as people ask for it: names of files and settings in, a FitSet out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from fitsim.progress import Stages, silent
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from fitsim.back.back import Back
+    from fitsim.scan.scale import Known
+    from fitsim.scan.scan import Scan, Unit
+    from fitsim.study.fit import FitSet
+
+DEFAULT_TREE = "riding-middle"
+
+
+@dataclass(frozen=True)
+class ScanFile:
+    """A scan's file and how its size is known.
+
+    Attributes
+    ----------
+    path : the file.
+    unit : unit of its coordinates, found if None.
+    withers_height : m, of the animal.
+    known : a distance known in the file's own numbers, see `fitsim.scan.scale.read_known`.
+    marks : file of marks; estimated if None.
+    spacing : m, of the chart's grid; the back's own default if None.
+    """
+
+    path: Path
+    unit: Unit | None = None
+    withers_height: float | None = None
+    known: Known | None = None
+    marks: Path | None = None
+    spacing: float | None = None
+
+
+@dataclass(frozen=True)
+class Job:
+    """One tree on one scan. What is None is a default, and is named so in the result.
+
+    Attributes
+    ----------
+    scan : see `ScanFile`.
+    tree : name in the library, settings file or mesh.
+    tree_unit : unit of a tree mesh.
+    rig, pad, load : names or settings files.
+    at : m, forward (+) or back (-) of the rule "just behind the shoulder blade".
+    """
+
+    scan: ScanFile
+    tree: str | None = None
+    tree_unit: Unit | None = None
+    rig: str | None = None
+    pad: str | None = None
+    load: str | None = None
+    at: float | None = None
+
+
+def read_back(file: ScanFile, stages: Stages = silent) -> tuple[Scan, Back]:
+    """Read, clean and understand a scan.
+
+    Parameters
+    ----------
+    file : ScanFile
+    stages : Stages
+        Called around each stage.
+
+    Returns
+    -------
+    Scan
+        The cleaned scan, in its own frame.
+    Back
+
+    Raises
+    ------
+    BadScan, BadSettings
+        See `fitsim.scan.read.read_scan` and `fitsim.back.from_scan.back_from_scan`.
+    """
+    from fitsim.back.from_scan import back_from_scan
+    from fitsim.scan.clean import cleaned
+    from fitsim.scan.read import read_scan
+
+    with stages("read", "reading the scan"):
+        scan = read_scan(file.path, file.unit, file.withers_height, file.known)
+    with stages("clean", "cleaning the scan"):
+        scan = cleaned(scan)
+    spacing = {} if file.spacing is None else {"spacing": file.spacing}
+    with stages("back", "finding the back"):
+        back = back_from_scan(scan, marks=file.marks, withers_height=file.withers_height, **spacing)
+    return scan, back
+
+
+def fitted(job: Job, stages: Stages = silent) -> FitSet:
+    """Do a job: from files to all cases of one tree on one back.
+
+    Parameters
+    ----------
+    job : Job
+    stages : Stages
+        Called around each stage.
+
+    Returns
+    -------
+    FitSet
+        With the defaults that were used.
+
+    Raises
+    ------
+    BadScan, BadSettings
+        When a file or setting makes no sense; nothing is solved before all are read.
+    """
+    from fitsim.rig.read import read_load, read_pad, read_rig
+    from fitsim.study.fit import fit
+    from fitsim.tree.read import read_tree
+
+    with stages("settings", "reading the settings"):
+        tree = read_tree(job.tree or DEFAULT_TREE, job.tree_unit)
+        pad, rig, load = read_pad(job.pad), read_rig(job.rig), read_load(job.load)
+    _, back = read_back(job.scan, stages)
+    with stages("cases", "solving the cases"):
+        fitset = fit(back, tree, pad=pad, rig=rig, load=load, at=job.at)
+    given = {"tree": job.tree, "rig": job.rig, "pad": job.pad, "load": job.load}
+    return replace(fitset, defaults=tuple(name for name, value in given.items() if value is None))
