@@ -11,7 +11,7 @@ from fitsim.draw.palette import DAYLIGHT_INK, INK, QUIET
 from fitsim.draw.quantity import System, quantity
 from fitsim.draw.surface import laid_on
 from fitsim.draw.view import ABOVE, LEFT, QUARTER, View
-from fitsim.draw.words import LIFTED, zone_words
+from fitsim.draw.words import lifted_tips, zone_words
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -157,14 +157,14 @@ def _tips(
     """Write the clearance at each tip, loud where it is a lift."""
     if fit.measures is None:
         return
-    nearer = min(fit.measures.lift.values())
+    lifted = lifted_tips(fit.measures)
     for index, bar in enumerate(fitset.tree.bars):
         if view.name != ABOVE and _hidden(view, bar.side) and view.name != QUARTER:
             continue
         line = moved(T_body_bar(fitset.tree, fit.equilibrium, index), middle_line(bar))
         for end, place, inner in (("front", line[0], line[4]), ("rear", line[-1], line[-5])):
             clear = fit.measures.lift[f"{end}_{bar.side}"]
-            if not np.isfinite(clear) or clear < nearer + LIFTED:
+            if f"{end}_{bar.side}" not in lifted:
                 continue
             at, back = view.page(place)[0], view.page(inner)[0]
             way = (at - back) / max(float(np.linalg.norm(at - back)), 1e-9)

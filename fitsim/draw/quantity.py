@@ -4,36 +4,39 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final
 
-System = Literal["metric", "inch"]
+from fitsim.units import INCH, POUND, UNITS, System
+
+__all__ = ["Shown", "System", "number", "percent", "quantity", "shown"]
 
 
 @dataclass(frozen=True)
 class Shown:
-    """How one kind of quantity is written: its unit, its factor from SI, its decimals."""
+    """How one kind of quantity is written: its unit, its factor from SI, its decimals.
+
+    Decimals are those an estimate bears: whole kilopascals and millimetres.
+    """
 
     unit: str
     per_si: float
     decimals: int
 
 
-_INCH = 0.0254
-_POUND_FORCE = 4.4482216152605
-_SHOWN: dict[System, dict[str, Shown]] = {
+_SHOWN: Final[dict[System, dict[str, Shown]]] = {
     "metric": {
         "pressure": Shown("kPa", 1e-3, 0),
         "length": Shown("mm", 1e3, 0),
         "area": Shown("cm²", 1e4, 0),
         "force": Shown("N", 1.0, 0),
-        "mass": Shown("kg", 1.0, 1),
+        "mass": Shown("kg", 1.0, 0),
     },
     "inch": {
-        "pressure": Shown("psi", _INCH**2 / _POUND_FORCE, 1),
-        "length": Shown("in", 1 / _INCH, 1),
-        "area": Shown("sq in", 1 / _INCH**2, 1),
-        "force": Shown("lbf", 1 / _POUND_FORCE, 0),
-        "mass": Shown("lb", 1 / 0.45359237, 0),
+        "pressure": Shown("psi", 1 / UNITS["pressure"]["psi"], 1),
+        "length": Shown("in", 1 / INCH, 1),
+        "area": Shown("in²", 1 / INCH**2, 1),
+        "force": Shown("lbf", 1 / UNITS["force"]["lbf"], 0),
+        "mass": Shown("lb", 1 / POUND, 0),
     },
 }
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
-from fitsim.draw.quantity import System, percent, quantity
+from fitsim.draw.quantity import percent, quantity
 
 if TYPE_CHECKING:
+    from fitsim.draw.quantity import System
     from fitsim.measure.measures import Measures
     from fitsim.study.fit import Fit, FitSet
 
@@ -90,8 +92,17 @@ def zone_share(measures: Measures, zone: str) -> float:
 
 
 def end_lift(measures: Measures, end: str) -> float:
-    """Return the mean clearance of the two tips at one end ("front" or "rear"), m."""
-    return 0.5 * (measures.lift[f"{end}_left"] + measures.lift[f"{end}_right"])
+    """Return the mean clearance of the tips at one end ("front" or "rear"), m; nan if unknown."""
+    tips = [measures.lift.get(f"{end}_{side}", math.nan) for side in ("left", "right")]
+    known = [tip for tip in tips if math.isfinite(tip)]
+    return sum(known) / len(known) if known else math.nan
+
+
+def lifted_tips(measures: Measures) -> tuple[str, ...]:
+    """Return the tips that clear the back by `LIFTED` more than the nearest tip does."""
+    known = {tip: clear for tip, clear in measures.lift.items() if math.isfinite(clear)}
+    nearest = min(known.values(), default=0.0)
+    return tuple(tip for tip, clear in known.items() if clear >= nearest + LIFTED)
 
 
 def lifted_end(measures: Measures) -> str | None:
@@ -116,7 +127,7 @@ def lift_sentence(measures: Measures, system: System) -> str:
     """Return one sentence on what lifts."""
     end = lifted_end(measures)
     if end is None:
-        return "It sits level."
+        return "Neither end lifts."
     return f"{end.capitalize()} tips lift {quantity(end_lift(measures, end), 'length', system)}."
 
 

@@ -1,0 +1,204 @@
+"""What to change, by stated rules: each piece of advice says what to do and why."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fitsim.draw.quantity import percent, quantity
+from fitsim.draw.words import (
+    BRIDGED,
+    MOSTLY,
+    ON_THE_BLADE,
+    ON_THE_POCKET,
+    TOUCHES,
+    UNEVEN,
+    case_title,
+    end_lift,
+    lifted_end,
+    what_would_hold,
+    working_fit,
+    zone_share,
+)
+
+if TYPE_CHECKING:
+    from fitsim.draw.quantity import System
+    from fitsim.measure.measures import Measures
+    from fitsim.study.fit import Fit, FitSet
+
+UNSURE = 0.010
+"""m: a mark less certain than this is worth pointing at on the animal."""
+
+
+@dataclass(frozen=True)
+class Advice:
+    """One thing to try, and the finding it follows from."""
+
+    do: str
+    why: str
+
+
+def headline(fitset: FitSet) -> str:
+    """Return the finding that matters most, in a few words."""
+    fit = working_fit(fitset)
+    if fit is None or fit.measures is None:
+        return "This tree stays on under none of these rigs"
+    m, under = fit.measures, case_title(fit.case.name).lower()
+    spine = m.zones.get("spine")
+    if spine is not None and spine.force >= TOUCHES:
+        return "The bars touch the spine"
+    if zone_share(m, "scapula") >= ON_THE_BLADE:
+        return "It presses on the shoulder blades"
+    if zone_share(m, "fat_pocket") >= ON_THE_POCKET:
+        return "It presses on the fat pockets"
+    if (end := lifted_end(m)) is not None:
+        return f"The {end} tips lift even under {under}"
+    third = max(("front", "middle", "rear"), key=lambda name: m.share[name])
+    if m.share[third] >= MOSTLY:
+        return f"Most of the load sits on the {third} third"
+    return f"It lies along the bars under {under}"
+
+
+def advice(fitset: FitSet, system: System = "metric") -> list[Advice]:
+    """Return what to try, most pressing first; never empty.
+
+    Parameters
+    ----------
+    fitset : all cases of one tree on one back.
+    system : units people chose.
+    """
+    found = _lost(fitset)
+    fit = working_fit(fitset)
+    if fit is not None and fit.measures is not None:
+        found += [*_zones(fit.measures), *_along(fit, system), *_rear_cinch(fitset, system)]
+    found += _marks(fitset, system)
+    if not found:
+        found = [
+            Advice(
+                "Nothing here asks for a change. Confirm it on the standing and moving animal.",
+                "None of the rules of this report was met under the rig the animal works in.",
+            )
+        ]
+    return found
+
+
+def _lost(fitset: FitSet) -> list[Advice]:
+    """Advice for cases in which the tree does not stay on."""
+    return [
+        Advice(
+            f"Do not rely on {case_title(name).lower()} with this tree.",
+            f"It {fit.equilibrium.leaves or 'leaves the back'}. "
+            + what_would_hold(fit.equilibrium.leaves or ""),
+        )
+        for name, fit in fitset.fits.items()
+        if fit.measures is None
+    ]
+
+
+def _zones(m: Measures) -> list[Advice]:
+    """Advice on zones that should stay free."""
+    found = []
+    spine = m.zones.get("spine")
+    if spine is not None and spine.force >= TOUCHES:
+        found.append(
+            Advice(
+                "Widen the spread until the inner edges clear the spine by about 25 mm (1 in).",
+                "The bars touch the spine. The 25 mm is common practice, no source.",
+            )
+        )
+    if (share := zone_share(m, "scapula")) >= ON_THE_BLADE:
+        found.append(
+            Advice(
+                "Set the tree further back, or give the fronts more room: more flare or spread.",
+                f"{percent(share)} of the load is on the shoulder blades, which move each stride.",
+            )
+        )
+    if (share := zone_share(m, "fat_pocket")) >= ON_THE_POCKET:
+        found.append(
+            Advice(
+                "Bring the bars closer to the spine (not nearer than about 25 mm), or try a tree "
+                "with less spread.",
+                f"{percent(share)} of the load is on the fat pockets. Over a fat pocket a good "
+                "tree may still rock: judge it by being steady with the shoulder free "
+                "(common practice, no source).",
+            )
+        )
+    return found
+
+
+def _along(fit: Fit, system: System) -> list[Advice]:
+    """Advice on how the load lies along and across the bars."""
+    m, found = fit.measures, []
+    if m is None:
+        return []
+    for side, gap in m.bridging.items():
+        if gap.length_share >= BRIDGED:
+            found.append(
+                Advice(
+                    f"Give the {side} bar more lengthwise curve, or fill the hollow with padding.",
+                    f"It bridges: {percent(gap.length_share)} of its length hangs, "
+                    f"{quantity(gap.depth, 'length', system)} at the deepest.",
+                )
+            )
+    trims = {
+        "front": "Ease the front cinch or snug the rear one, and check the angle in front.",
+        "middle": "Try bars with less lengthwise curve: these rest on their middle.",
+        "rear": "Ease the rear cinch or snug the front one, and check the angle behind.",
+    }
+    third = max(trims, key=lambda name: m.share[name])
+    if m.share[third] >= MOSTLY:
+        found.append(
+            Advice(trims[third], f"{percent(m.share[third])} of the load is on the {third} third.")
+        )
+    for side in ("left", "right"):
+        if m.share[side] >= 0.5 + UNEVEN:
+            found.append(
+                Advice(
+                    "Check that the tree sits square and both cinches pull alike.",
+                    f"{percent(m.share[side])} of the load is on the {side}. "
+                    "Few backs are the same on both sides, so it may be the animal.",
+                )
+            )
+    return found
+
+
+def _rear_cinch(fitset: FitSet, system: System) -> list[Advice]:
+    """Advice to keep the cinch that holds an end down, where one case shows that it does."""
+    both = fitset.fits.get("both")
+    if both is None or both.measures is None:
+        return []
+    found = []
+    for alone, other, end in (("front", "rear", "rear"), ("rear", "front", "front")):
+        fit = fitset.fits.get(alone)
+        if fit is None or fit.measures is None or lifted_end(fit.measures) != end:
+            continue
+        if lifted_end(both.measures) != end:
+            lift = quantity(end_lift(fit.measures, end), "length", system)
+            found.append(
+                Advice(
+                    f"Keep the {other} cinch snug.",
+                    f"Without it the {end} tips lift {lift} and "
+                    f"{percent(fit.measures.share[alone])} of the load goes on the {alone} third.",
+                )
+            )
+    return found
+
+
+def _marks(fitset: FitSet, system: System) -> list[Advice]:
+    """Advice to point at places that were only estimated and matter."""
+    unsure = [
+        mark
+        for name, mark in fitset.back.marks.items()
+        if name.startswith(("scapula_edge", "fat_pocket"))
+        and mark.source == "estimated"
+        and mark.sd_m >= UNSURE
+    ]
+    if not unsure:
+        return []
+    worst = quantity(max(mark.sd_m for mark in unsure), "length", system)
+    return [
+        Advice(
+            "Feel for the shoulder blades' rear edge and the fat pockets, mark them, and fit again.",
+            f"They were estimated from the scan, give or take {worst} (one standard deviation).",
+        )
+    ]

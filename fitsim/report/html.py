@@ -1,0 +1,236 @@
+"""`report.html`: one file that opens anywhere, without a network, and prints."""
+
+from __future__ import annotations
+
+import base64
+import io
+import json
+import math
+from importlib import resources
+from typing import TYPE_CHECKING
+
+from fitsim.draw.palette import pressure_map
+from fitsim.draw.quantity import number, percent, quantity, shown
+from fitsim.draw.sheet import top_of_scale
+from fitsim.draw.words import RULES, case_title, verdict, working_fit, zone_share, zone_words
+from fitsim.files import write_text
+from fitsim.report.advice import advice, headline
+from fitsim.report.contract import CAUTIONS, versions
+from fitsim.report.scene import scene
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from fitsim.draw.quantity import System
+    from fitsim.measure.measures import Measures
+    from fitsim.study.fit import Fit, FitSet
+
+_SHEET_WIDTH = 1800
+_FACES = {
+    "sans-400": "source-sans-3-latin-400-normal.woff",
+    "sans-600": "source-sans-3-latin-600-normal.woff",
+    "serif-600": "source-serif-4-latin-600-normal.woff",
+}
+
+
+def write_report(
+    fitset: FitSet,
+    path: str | Path,
+    *,
+    pictures: Mapping[str, str | Path] | None = None,
+    system: System = "metric",
+) -> None:
+    """Write `report.html`.
+
+    Parameters
+    ----------
+    fitset : FitSet
+        All cases of one tree on one back.
+    path : str or Path
+        The file to write.
+    pictures : mapping of case name to PNG file, optional
+        Sheets drawn by `fitsim.draw.sheet.draw_cases`, shown and printed in the report.
+    system : {"metric", "inch"}
+        Units people chose.
+
+    Raises
+    ------
+    BadSettings
+        When the file cannot be written.
+    """
+    write_text(path, page(fitset, pictures=pictures or {}, system=system))
+
+
+def page(
+    fitset: FitSet, *, pictures: Mapping[str, str | Path], system: System = "metric"
+) -> str:
+    """Return the report as one HTML page; see `write_report`."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    house = Environment(
+        loader=PackageLoader("fitsim.report", "page"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    top, working = top_of_scale(fitset), working_fit(fitset)
+    return house.get_template("report.html.j2").render(
+        fitset=fitset,
+        headline=headline(fitset),
+        working=working,
+        working_title=case_title(working.case.name) if working else "",
+        summary=verdict(working, system) if working else [],
+        advice=advice(fitset, system),
+        cases=[_case(fit, system) for fit in fitset.fits.values()],
+        comparison=_comparison(fitset, system),
+        marks=_marks(fitset, system),
+        filled=quantity(_filled_area(fitset), "area", system),
+        ticks=_ticks(top, system),
+        units={kind: shown(kind, system).unit for kind in ("pressure", "length", "area", "force")},
+        pad_thickness=quantity(fitset.pad.thickness, "length", system),
+        sheets={name: _sheet(file) for name, file in pictures.items()},
+        titles={name: case_title(name) for name in fitset.fits},
+        gradient=_gradient(),
+        cautions=CAUTIONS,
+        rules=RULES,
+        versions=versions(),
+        scene=_embedded(scene(fitset, top=top, system=system)),
+        css=_asset("report.css"),
+        faces={name: _face(file) for name, file in _FACES.items()},
+        three=_asset("three.min.js"),
+        viewer=_asset("viewer.js"),
+        shader=_asset("skin.glsl"),
+    )
+
+
+def _asset(name: str) -> str:
+    return (resources.files("fitsim.report") / "page" / name).read_text(encoding="utf-8")
+
+
+def _face(name: str) -> str:
+    file = resources.files("fitsim.draw") / "type" / name
+    return base64.b64encode(file.read_bytes()).decode("ascii")
+
+
+def _embedded(document: dict[str, object]) -> str:
+    """Return JSON that cannot end the script element that holds it."""
+    text = json.dumps(document, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c")
+
+
+def _sheet(path: str | Path) -> str:
+    """Return a sheet, made smaller, as a data address."""
+    from PIL import Image
+
+    with Image.open(path) as picture:
+        high = round(picture.height * _SHEET_WIDTH / picture.width)
+        small = picture.convert("RGB").resize((_SHEET_WIDTH, high), Image.Resampling.LANCZOS)
+    file = io.BytesIO()
+    small.save(file, "WEBP", quality=84, method=2)
+    return "data:image/webp;base64," + base64.b64encode(file.getvalue()).decode("ascii")
+
+
+def _gradient() -> str:
+    """Return the pressure map as CSS colour stops."""
+    stops = pressure_map()[::15]
+    return ", ".join(f"rgb({red} {green} {blue})" for red, green, blue in stops.tolist())
+
+
+def _ticks(top: float, system: System) -> list[str]:
+    how = shown("pressure", system)
+    marks = [top * part / 5 * how.per_si for part in range(6)]
+    return [f"{mark:.1f}" if system == "inch" else f"{mark:g}" for mark in marks]
+
+
+def _case(fit: Fit, system: System) -> dict[str, object]:
+    """Return what the panel beside the view says about one case."""
+    said = verdict(fit, system)
+    panel: dict[str, object] = {
+        "name": fit.case.name,
+        "title": case_title(fit.case.name),
+        "held": fit.measures is not None,
+        "said": said,
+    }
+    if fit.measures is not None:
+        m = fit.measures
+        panel |= {
+            "shares": [(name, m.share[name], percent(m.share[name])) for name in _THIRDS],
+            "lift": {tip: quantity(clear, "length", system) for tip, clear in m.lift.items()},
+            "peak": quantity(m.peak, "pressure", system),
+            "spots": [
+                {
+                    "number": spot.number,
+                    "where": zone_words(spot.zone, spot.side).capitalize(),
+                    "peak": number(spot.peak, "pressure", system),
+                    "area": number(spot.area, "area", system),
+                }
+                for spot in m.hotspots
+            ],
+            "cautions": m.cautions,
+        }
+    return panel
+
+
+_THIRDS = ("front", "middle", "rear")
+
+
+def _comparison(fitset: FitSet, system: System) -> list[tuple[str, str, list[str]]]:
+    """Return rows of the table that compares cases: name, unit, one cell per case."""
+    unit = {kind: shown(kind, system).unit for kind in ("pressure", "length", "area", "force")}
+
+    def ends(m: Measures, end: str) -> str:
+        sides = (m.lift.get(f"{end}_{side}", math.nan) for side in ("left", "right"))
+        return " / ".join(number(clear, "length", system) for clear in sides)
+
+    def bridges(m: Measures) -> str:
+        sides = (m.bridging.get(side) for side in ("left", "right"))
+        return " / ".join(percent(gap.length_share if gap else 0.0) for gap in sides)
+
+    rows = [
+        ("Load on the front third", "", lambda m: percent(m.share["front"])),
+        ("Load on the middle third", "", lambda m: percent(m.share["middle"])),
+        ("Load on the rear third", "", lambda m: percent(m.share["rear"])),
+        ("Left / right", "", lambda m: f"{percent(m.share['left'])} / {percent(m.share['right'])}"),
+        ("Hardest pressure", unit["pressure"], lambda m: number(m.peak, "pressure", system)),
+        ("Mean pressure", unit["pressure"], lambda m: number(m.mean, "pressure", system)),
+        ("Area that carries", unit["area"], lambda m: number(m.area, "area", system)),
+        ("Force on the back", unit["force"], lambda m: number(m.normal_force, "force", system)),
+        ("On the shoulder blades", "", lambda m: percent(zone_share(m, "scapula"))),
+        ("On the fat pockets", "", lambda m: percent(zone_share(m, "fat_pocket"))),
+        ("On the spine", "", lambda m: percent(zone_share(m, "spine"))),
+        ("Clearance at front tips, left / right", unit["length"], lambda m: ends(m, "front")),
+        ("Clearance at rear tips, left / right", unit["length"], lambda m: ends(m, "rear")),
+        ("Length that bridges, left / right", "", bridges),
+    ]
+    measured = [fit.measures for fit in fitset.fits.values()]
+    return [
+        (name, unit_, ["–" if m is None else cell(m) for m in measured])
+        for name, unit_, cell in rows
+    ]
+
+
+def _marks(fitset: FitSet, system: System) -> list[dict[str, str]]:
+    """Return each mark in words, with how it was found and how sure that is."""
+    rows = []
+    for name, mark in fitset.back.marks.items():
+        words = name.replace("scapula_edge", "shoulder blade, rear edge").replace("_", " ")
+        for side in (" left", " right"):
+            if words.endswith(side):
+                words = words.removesuffix(side) + "," + side
+        rows.append(
+            {
+                "name": words.capitalize(),
+                "source": mark.source,
+                "sd": "±" + quantity(mark.sd_m, "length", system),
+                "basis": mark.basis,
+            }
+        )
+    return rows
+
+
+def _filled_area(fitset: FitSet) -> float:
+    """Return the area of the back where a hole in the scan was filled, m2."""
+    chart = fitset.back.chart
+    return float(chart.area[chart.filled & chart.valid].sum())

@@ -1,0 +1,42 @@
+precision highp float;
+uniform sampler2D hide, map, from, to;
+uniform float part, spacing, faint;
+uniform vec2 grid;
+varying vec2 at;
+
+/* Cubic B-spline through the nodes' values: smooth, never beyond them. */
+vec4 weigh(float t) {
+  float u = 1.0 - t;
+  return vec4(u * u * u, 3.0 * t * t * t - 6.0 * t * t + 4.0,
+              3.0 * u * u * u - 6.0 * u * u + 4.0, t * t * t) / 6.0;
+}
+vec2 node(sampler2D values, ivec2 place) {
+  return texelFetch(values, clamp(place, ivec2(0), ivec2(grid) - 1), 0).rg;
+}
+vec2 field(sampler2D values, vec2 place) {
+  ivec2 low = ivec2(floor(place));
+  vec4 a = weigh(place.x - float(low.x)), b = weigh(place.y - float(low.y));
+  vec2 sum = vec2(0.0);
+  for (int j = 0; j < 4; j++) {
+    vec2 row = vec2(0.0);
+    for (int i = 0; i < 4; i++) row += a[i] * node(values, low + ivec2(i - 1, j - 1));
+    sum += b[j] * row;
+  }
+  return sum;
+}
+void main() {
+  vec2 place = at * (grid - 1.0);
+  vec2 here = mix(field(from, place), field(to, place), part);
+  vec3 colour = texture2D(hide, at).rgb;
+  float clear = clamp((here.g - 0.0012) / 0.0012, 0.0, 1.0);
+  float along = (place.x + place.y) * 0.7071 * spacing;
+  float off = abs(mod(along, 0.008) - 0.004);
+  float soft = max(fwidth(along), 0.0003);
+  float line = clamp(0.5 + (0.00065 - off) / soft, 0.0, 1.0) * clamp(0.004 / soft - 1.0, 0.0, 1.0);
+  colour = mix(colour, vec3(0.518, 0.694, 0.769), 0.38 * clear);
+  colour = mix(colour, vec3(0.094, 0.329, 0.420), 0.75 * clear * line);
+  vec3 paint = texture2D(map, vec2((clamp(here.r, 0.0, 1.0) * 255.0 + 0.5) / 256.0, 0.5)).rgb;
+  colour = mix(colour, paint, clamp(here.r / faint - 1.0, 0.0, 1.0));
+  if (!gl_FrontFacing) colour = mix(colour, vec3(0.86, 0.84, 0.81), 0.85);
+  gl_FragColor = vec4(colour, 1.0);
+}

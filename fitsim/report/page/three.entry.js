@@ -1,0 +1,2 @@
+export { WebGLRenderer, Scene, PerspectiveCamera, BufferGeometry, BufferAttribute, Mesh, Line, Group, Texture, DataTexture, ShaderMaterial, LineBasicMaterial, Vector2, Vector3, Matrix4, Quaternion, Raycaster, RGFormat, RGBAFormat, UnsignedByteType, HalfFloatType, LinearFilter, LinearMipmapLinearFilter, NearestFilter, DoubleSide, FrontSide, LinearSRGBColorSpace, ColorManagement } from 'three';
+export { OrbitControls } from 'three/examples/jsm/controls/OrbitControls.js';
