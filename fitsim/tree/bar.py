@@ -99,7 +99,7 @@ def curvature_of_sagitta(sagitta: float, chord: float) -> float:
 
     Examples
     --------
-    >>> curvature_of_sagitta(0.1, 0.2)  # half a circle of 0.1 m radius
+    >>> round(curvature_of_sagitta(0.1, 0.2), 6)  # half a circle of 0.1 m radius
     10.0
     """
     return 8.0 * sagitta / (chord**2 + 4.0 * sagitta**2)
@@ -159,9 +159,7 @@ def inside_outline(
     return bar.corner + signed_distance(core, np.stack([xi, eta], axis=-1))
 
 
-def face_height(
-    bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def face_height(bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64]) -> NDArray[np.float64]:
     """Height of the left bar's face before its edges are rolled.
 
     Parameters
@@ -277,4 +275,4 @@ def mirrored(face: Underside) -> Underside:
 def _ticks(reach: float, spacing: float) -> NDArray[np.float64]:
     """Even grid, symmetric about zero, that covers +/- reach."""
     count = int(np.ceil(reach / spacing))
-    return np.arange(-count, count + 1) * spacing
+    return np.arange(-count, count + 1, dtype=np.float64) * spacing

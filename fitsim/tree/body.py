@@ -90,7 +90,7 @@ def _moved(T: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.fl
 def _foot(
     arch: ArchSettings, bar: Bar, T_tree_left: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Where an arch's foot lies on the left bar: its outer end, and its heel near the inner edge."""
+    """Where an arch's foot lies on the left bar: its outer end and its heel."""
     xi = bar.front - arch.at
     half = half_width(np.array([xi]), bar.rear, bar.front, bar.widths)[0]
     eta = np.array([0.45 * half, -0.55 * half])
@@ -107,21 +107,17 @@ def _bezier(*corners: NDArray[np.float64], count: int = 40) -> NDArray[np.float6
     return (1 - s) ** 3 * a + 3 * s * (1 - s) ** 2 * b + 3 * s**2 * (1 - s) * c + s**3 * d
 
 
-def _bow(
-    foot: NDArray[np.float64], heel: NDArray[np.float64], top: float
-) -> NDArray[np.float64]:
+def _bow(foot: NDArray[np.float64], heel: NDArray[np.float64], top: float) -> NDArray[np.float64]:
     """Path from the left foot over the spine to the right foot."""
     crown = np.array([heel[0], 0.0, top])
     inward = (heel - foot) / np.linalg.norm(heel - foot)
     bend = np.linalg.norm(crown - heel) * 0.45
-    rise = _bezier(heel, heel + inward * bend, crown + (0.0, bend, 0.0), crown)
+    rise = _bezier(heel, heel + inward * bend, crown + np.array([0.0, bend, 0.0]), crown)
     half = np.concatenate([np.linspace(foot, heel, 12)[:-1], rise])
     return _resampled(np.concatenate([half, half[-2::-1] * (1.0, -1.0, 1.0)]))
 
 
-def _stave(
-    foot: NDArray[np.float64], heel: NDArray[np.float64], top: float
-) -> NDArray[np.float64]:
+def _stave(foot: NDArray[np.float64], heel: NDArray[np.float64], top: float) -> NDArray[np.float64]:
     """Path of the stave that stands on the left bar and crosses to the right above it."""
     crossing = np.array([heel[0], 0.0, top])
     middle = (foot + heel) / 2.0
@@ -156,7 +152,7 @@ def _section_rings(path: NDArray[np.float64], foot: float) -> NDArray[np.float64
     u = np.sign(np.cos(angle)) * np.sqrt(np.abs(np.cos(angle)))
     v = np.sign(np.sin(angle)) * np.sqrt(np.abs(np.sin(angle)))
     thin = np.minimum(close * 1.6, 1.0)
-    return (
+    return np.asarray(
         path[:, None]
         + (breadth * close / 2.0)[:, None, None] * u[:, None] * forward[:, None]
         + (THROUGH * thin / 2.0)[:, None, None] * v[:, None] * through[:, None]

@@ -73,9 +73,7 @@ def height_at(
     return RectBivariateSpline(face.xi, face.eta, face.height)(xi, eta, grid=False)
 
 
-def _points(
-    bar: MountedBar, spacing: float, inside: float, reach: float
-) -> NDArray[np.float64]:
+def _points(bar: MountedBar, spacing: float, inside: float, reach: float) -> NDArray[np.float64]:
     face = bar.underside
     step = max(1, round(spacing / float(face.xi[1] - face.xi[0])))
     rows = np.arange(len(face.xi) // 2 % step, len(face.xi), step)

@@ -13,6 +13,7 @@ from fitsim.tree.raster import rasterised
 from fitsim.tree.tree import Underside
 
 if TYPE_CHECKING:
+    from numpy.polynomial import Polynomial
     from numpy.typing import NDArray
 
 #: Grid of the underside, m, and how many times finer its outline is looked at.
@@ -20,6 +21,9 @@ SPACING, FINER = 0.002, 4
 
 #: A triangle belongs to the underside when its normal is within 75 degrees of straight down.
 FACING = np.cos(np.radians(75.0))
+
+#: How far beyond the inner edge as fitted the face may reach, m.
+EDGE_SLACK = 0.003
 
 #: Departures from the lengthwise curve at which a flare is measured, m: a flare that rises with
 #: the square of the length reaches the second twice as far from its start as the first.
@@ -30,7 +34,7 @@ def measured_underside(
     points: NDArray[np.float64],
     triangles: NDArray[np.int32],
     inward: float,
-    inner: float,
+    inner: Polynomial,
     where: str,
 ) -> Underside:
     """Measure the face that looks down in the bar's frame.
@@ -40,7 +44,7 @@ def measured_underside(
     points : (n, 3) array, m, vertices in the bar's frame.
     triangles : (m, 3) int array, outward.
     inward : +1 or -1, the way of eta that leads to the middle of the tree.
-    inner : m, eta beyond which, inward, there is arch and no bar.
+    inner : eta (m) of the bar's inner edge by xi (m); further in there is arch and no bar.
     where : file, for faults.
 
     Returns
@@ -58,7 +62,8 @@ def measured_underside(
     fine = SPACING / FINER
     xi, eta = (_ticks(points[down, axis], fine) for axis in range(2))
     zeta = rasterised(points, down, xi, eta, "lowest")
-    seen = np.isfinite(zeta) & (inward * eta[None, :] <= inward * inner)
+    limit = inward * inner(xi)[:, None] + EDGE_SLACK
+    seen = np.isfinite(zeta) & (inward * eta[None, :] <= limit)
     seen = _largest(binary_fill_holes(seen))
     inside = fine * (distance_transform_edt(seen) - distance_transform_edt(~seen))
     # The outline runs half a step beyond the outermost point that is seen.
@@ -139,9 +144,7 @@ def bearing_ends(face: Underside) -> tuple[float, float]:
     return ends[0], ends[1]
 
 
-def _facing_down(
-    points: NDArray[np.float64], triangles: NDArray[np.int32]
-) -> NDArray[np.bool_]:
+def _facing_down(points: NDArray[np.float64], triangles: NDArray[np.int32]) -> NDArray[np.bool_]:
     a, b, c = (points[triangles[:, i]] for i in range(3))
     normal = np.cross(b - a, c - a)
     return np.asarray(normal[:, 2] < -FACING * np.linalg.norm(normal, axis=1))
@@ -163,9 +166,7 @@ def _largest(seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
     return np.asarray(parts == sizes.argmax())
 
 
-def _one_sided_slope(
-    height: NDArray[np.float64], spacing: float, axis: int
-) -> NDArray[np.float64]:
+def _one_sided_slope(height: NDArray[np.float64], spacing: float, axis: int) -> NDArray[np.float64]:
     """Slope along an axis, from whichever neighbours are known, 0 where none is."""
     step = np.diff(height, axis=axis) / spacing
     empty = np.full_like(np.take(step, [0], axis=axis), np.nan)
@@ -173,4 +174,4 @@ def _one_sided_slope(
     behind = np.concatenate([empty, step], axis=axis)
     both = np.stack([ahead, behind])
     count = np.isfinite(both).sum(axis=0)
-    return np.nan_to_num(both).sum(axis=0) / np.maximum(count, 1)
+    return np.asarray(np.nan_to_num(both).sum(axis=0) / np.maximum(count, 1))

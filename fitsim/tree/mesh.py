@@ -35,6 +35,9 @@ BAR_SHARE = 0.6
 #: Grid on which the bars are looked for, m.
 COARSE = 0.003
 
+#: Share of the stations at which the gap between the bars must be seen from below, -.
+FREE = 0.3
+
 #: Mass of a riding tree and its rigging where nobody says, kg (common practice, no source).
 USUAL_MASS = 8.0
 
@@ -67,8 +70,11 @@ def tree_from_mesh(path: Path, unit: Unit | None = None, mass: float = USUAL_MAS
     vertices = vertices * _scale(vertices, unit, where)
     vertices = upright(vertices, triangles, where)
     vertices = vertices - _middle(vertices)
-    parts = {side: _bar_faces(vertices, triangles, side) for side in ("left", "right")}
-    bars = [_measured(vertices, triangles[parts[side]], side, where) for side in parts]
+    sides: tuple[Side, Side] = ("left", "right")
+    bars = [
+        _measured(vertices, triangles[_bar_faces(vertices, triangles, side)], side, where)
+        for side in sides
+    ]
     shift = _tree_origin(bars)
     left, right = (_shifted(bar, shift) for bar in bars)
     return Tree(
@@ -84,7 +90,7 @@ def tree_from_mesh(path: Path, unit: Unit | None = None, mass: float = USUAL_MAS
 
 def _loaded(path: Path) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
     """Vertices and triangles of a mesh file, points that coincide merged."""
-    import trimesh  # noqa: PLC0415 - slow to import, and needed for meshes only
+    import trimesh
 
     where = path.name
     try:
@@ -124,7 +130,7 @@ def _scale(vertices: NDArray[np.float64], unit: Unit | None, where: str) -> floa
 
 def _middle(vertices: NDArray[np.float64]) -> NDArray[np.float64]:
     """Middle between the outermost points of both sides."""
-    return (vertices.min(axis=0) + vertices.max(axis=0)) / 2.0
+    return np.asarray((vertices.min(axis=0) + vertices.max(axis=0)) / 2.0)
 
 
 def _bar_faces(
@@ -157,12 +163,11 @@ def _measured(
     sign = 1.0 if side == "left" else -1.0
     facing_down = _upward(vertices, triangles) < 0.0
     below = triangles[facing_down]
-    cells = _seen_from_below(vertices, below, sign, where)
+    cells, edge = _seen_from_below(vertices, below, sign, where)
     T_tree_bar = _bar_frame(cells, where)
-    inverse = np.linalg.inv(T_tree_bar)
-    in_bar = vertices @ inverse[:3, :3].T + inverse[:3, 3]
-    inner = -sign * _inner_edge(cells, T_tree_bar, sign)
-    face = measured_underside(in_bar, triangles, -sign, inner, where)
+    T_bar_tree = np.linalg.inv(T_tree_bar)
+    inner = np.polynomial.Polynomial.fit(*_moved(T_bar_tree, edge)[:, :2].T, 2)
+    face = measured_underside(_moved(T_bar_tree, vertices), triangles, -sign, inner, where)
     return MountedBar(side, *_centred(face, T_tree_bar))
 
 
@@ -179,14 +184,17 @@ def _centred(
     T = T_tree_bar.copy()
     T[:3, 3] += T[:3, :3] @ (xi, eta, zeta)
     moved = Underside(
-        face.xi - xi, face.eta - eta, face.height - zeta, face.inside, face.front - xi, face.rear - xi
+        face.xi - xi,
+        face.eta - eta,
+        face.height - zeta,
+        face.inside,
+        face.front - xi,
+        face.rear - xi,
     )
     return moved, T
 
 
-def _upward(
-    vertices: NDArray[np.float64], triangles: NDArray[np.int32]
-) -> NDArray[np.float64]:
+def _upward(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> NDArray[np.float64]:
     """Upward part of each triangle's normal, not normed."""
     a, b, c = (vertices[triangles[:, i]] for i in range(3))
     return np.asarray(np.cross(b - a, c - a)[:, 2])
@@ -194,8 +202,8 @@ def _upward(
 
 def _seen_from_below(
     vertices: NDArray[np.float64], triangles: NDArray[np.int32], sign: float, where: str
-) -> NDArray[np.float64]:
-    """Points of one bar's underside on a grid seen from below, arches cut off: (n, 3), m.
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Points of one bar's underside and of its inner edge, on a grid seen from below: (n, 3), m.
 
     An arch shows as surface that runs on to the middle. The stations where it does not give the
     bar's inner edge; across the others that edge is drawn straight on.
@@ -207,7 +215,7 @@ def _seen_from_below(
     z = rasterised(flipped, triangles, x, y, "lowest")
     seen = np.isfinite(z)
     free = seen.any(axis=1) & ~seen[:, 0]
-    if free.sum() < 0.3 * seen.any(axis=1).sum():
+    if free.sum() < FREE * seen.any(axis=1).sum():
         raise BadSettings(
             where,
             "shows no gap between two bars when looked at from below",
@@ -218,7 +226,9 @@ def _seen_from_below(
     keep = seen & (y[None, :] >= line(x)[:, None] - 2.0 * COARSE)
     keep[free] = seen[free]
     rows, columns = np.nonzero(keep)
-    return np.column_stack([x[rows], sign * y[columns], z[rows, columns]])
+    cells = np.column_stack([x[rows], sign * y[columns], z[rows, columns]])
+    first = seen.argmax(axis=1)[free]
+    return cells, np.column_stack([x[free], sign * y[first], z[free, first]])
 
 
 def _bar_frame(cells: NDArray[np.float64], where: str) -> NDArray[np.float64]:
@@ -229,13 +239,13 @@ def _bar_frame(cells: NDArray[np.float64], where: str) -> NDArray[np.float64]:
     stations = np.unique(x[near])
     if len(stations) < 10:  # noqa: PLR2004 - 30 mm of bar
         raise BadSettings(where, "shows too little of a bar", "export the whole tree")
-    centres = np.array(
-        [(cells[x == s, 1].min() + cells[x == s, 1].max()) / 2.0 for s in stations]
-    )
+    centres = np.array([(cells[x == s, 1].min() + cells[x == s, 1].max()) / 2.0 for s in stations])
     slope, beside = np.polyfit(stations - middle, centres, 1)
     face = cells[near]
     inner = np.abs(face[:, 1] - beside - slope * (face[:, 0] - middle)) < 0.6 * _half_breadth(face)
-    design = np.column_stack([face[inner, 0] - middle, face[inner, 1] - beside, np.ones(inner.sum())])
+    design = np.column_stack(
+        [face[inner, 0] - middle, face[inner, 1] - beside, np.ones(inner.sum())]
+    )
     (dz_dx, dz_dy, level), *_ = np.linalg.lstsq(design, face[inner, 2], rcond=None)
     zeta = np.array([-dz_dx, -dz_dy, 1.0])
     zeta /= np.linalg.norm(zeta)
@@ -252,13 +262,8 @@ def _half_breadth(face: NDArray[np.float64]) -> float:
     return float(high - low) / 2.0
 
 
-def _inner_edge(
-    cells: NDArray[np.float64], T_tree_bar: NDArray[np.float64], sign: float
-) -> float:
-    """How far the inner edge lies from the bar's middle line at most, m."""
-    inverse = np.linalg.inv(T_tree_bar)
-    eta = (cells @ inverse[:3, :3].T + inverse[:3, 3])[:, 1]
-    return float(np.quantile(-sign * eta, 0.999)) + COARSE
+def _moved(T: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    return np.asarray(points @ T[:3, :3].T + T[:3, 3])
 
 
 def _tree_origin(bars: list[MountedBar]) -> NDArray[np.float64]:
@@ -283,9 +288,7 @@ def _shifted(bar: MountedBar, shift: NDArray[np.float64]) -> MountedBar:
     return replace(bar, T_tree_bar=T)
 
 
-def _centroid(
-    vertices: NDArray[np.float64], triangles: NDArray[np.int32]
-) -> NDArray[np.float64]:
+def _centroid(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> NDArray[np.float64]:
     """Middle of the surface, each triangle counted by its area: good for open meshes too."""
     a, b, c = (vertices[triangles[:, i]] for i in range(3))
     area = np.linalg.norm(np.cross(b - a, c - a), axis=1)

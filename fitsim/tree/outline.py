@@ -35,8 +35,8 @@ def half_width(
     """
     at_front, at_middle, at_rear = (w / 2.0 for w in widths)
     s = np.clip((2.0 * xi - front - rear) / (front - rear), -1.0, 1.0)
-    return at_middle + s * (at_front - at_rear) / 2.0 + s**2 * (
-        (at_front + at_rear) / 2.0 - at_middle
+    return (
+        at_middle + s * (at_front - at_rear) / 2.0 + s**2 * ((at_front + at_rear) / 2.0 - at_middle)
     )
 
 
@@ -57,9 +57,7 @@ def core_polygon(
     count = max(2, int(np.ceil((front - rear - 2 * corner) / CHORD)) + 1)
     xi = np.linspace(rear + corner, front - corner, count)
     eta = half_width(xi, rear, front, widths) - corner
-    return np.concatenate(
-        [np.column_stack([xi, -eta]), np.column_stack([xi[::-1], eta[::-1]])]
-    )
+    return np.concatenate([np.column_stack([xi, -eta]), np.column_stack([xi[::-1], eta[::-1]])])
 
 
 def signed_distance(
@@ -88,11 +86,9 @@ def signed_distance(
     for (ax, ay), (bx, by) in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
         ex, ey = bx - ax, by - ay
         along = np.clip(((x - ax) * ex + (y - ay) * ey) / (ex * ex + ey * ey), 0.0, 1.0)
-        nearest = np.minimum(
-            nearest, (x - ax - along * ex) ** 2 + (y - ay - along * ey) ** 2
-        )
+        nearest = np.minimum(nearest, (x - ax - along * ex) ** 2 + (y - ay - along * ey) ** 2)
         if ey != 0.0:
             crosses = (ay > y) != (by > y)
             inside ^= crosses & (x < ax + (y - ay) * ex / ey)
     distance = np.sqrt(nearest)
-    return np.where(inside, distance, -distance)
+    return np.asarray(np.where(inside, distance, -distance), dtype=np.float64)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -12,10 +12,14 @@ if TYPE_CHECKING:
 #: Most pairs of triangle and grid point looked at in one go, to bound memory.
 PAIRS = 2_000_000
 
+#: Slack of the barycentric test, -, so that points on an edge two triangles share belong to one of
+#: them at least.
+SLACK = 1e-7
+
 
 def rasterised(
     vertices: NDArray[np.float64],
-    triangles: NDArray[np.int_],
+    triangles: NDArray[np.integer[Any]],
     x: NDArray[np.float64],
     y: NDArray[np.float64],
     pick: Literal["lowest", "highest"],
@@ -100,7 +104,6 @@ def _covered(
     area = bx * cy - by * cx
     v = (px * cy - py * cx) / area
     w = (bx * py - by * px) / area
-    # A hair of slack, so that points on an edge shared by two triangles belong to one at least.
-    hit = (v >= -1e-7) & (w >= -1e-7) & (v + w <= 1.0 + 1e-7)
+    hit = (v >= -SLACK) & (w >= -SLACK) & (v + w <= 1.0 + SLACK)
     z = a[:, 2] + v * (b[:, 2] - a[:, 2]) + w * (c[:, 2] - a[:, 2])
     return (row * len(y) + column)[hit], z[hit]

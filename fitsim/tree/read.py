@@ -57,7 +57,7 @@ def read_tree(path_or_name: str | Path, unit: Unit | None = None) -> Tree:
     if not path.is_file():
         raise _nothing_there(name)
     if path.suffix.lower() in MESHES:
-        from fitsim.tree.mesh import tree_from_mesh  # noqa: PLC0415 - trimesh is slow to import
+        from fitsim.tree.mesh import tree_from_mesh
 
         return tree_from_mesh(path, unit)
     return tree_from_settings(parsed(_text(path), path.name), path.name)
@@ -148,25 +148,31 @@ def _fault(errors: Sequence[ErrorDetails], where: str) -> BadSettings:
     error = min(errors, key=lambda e: order.get(e["type"], 1))
     key = ".".join(str(part) for part in error["loc"])
     place = f"{where}, {key}" if key else where
+    fault, mend = _sentence(error)
+    return BadSettings(place, fault, mend)
+
+
+def _sentence(error: ErrorDetails) -> tuple[str, str]:
+    """Fault and mend of one validation error."""
+    context = error.get("ctx", {})
     match error["type"]:
         case "extra_forbidden":
-            return BadSettings(place, "is not a setting", _nearest(error["loc"]))
+            said = ("is not a setting", _nearest(error["loc"]))
         case "missing":
-            return BadSettings(place, "is missing", "add it, see docs/tree-file.md")
+            said = ("is missing", "add it, see docs/tree-file.md")
         case "quantity":
-            return BadSettings(place, error["ctx"]["fault"], error["ctx"]["mend"])
+            said = (context["fault"], context["mend"])
         case "greater_than":
-            return BadSettings(place, "is zero or negative", "give a positive value")
+            said = ("is zero or negative", "give a positive value")
         case "greater_than_equal":
-            return BadSettings(place, "is negative", "give a value of 0 or more")
+            said = ("is negative", "give a value of 0 or more")
         case "literal_error":
-            return BadSettings(
-                place, f"'{error['input']}' is no choice", f"write {error['ctx']['expected']}"
-            )
+            said = (f"'{error['input']}' is no choice", f"write {context['expected']}")
         case "value_error":
-            return BadSettings(place, "does not add up", str(error["ctx"]["error"]))
+            said = ("does not add up", str(context["error"]))
         case _:
-            return BadSettings(place, f"cannot be used ({error['msg']})", "see docs/tree-file.md")
+            said = (f"cannot be used ({error['msg']})", "see docs/tree-file.md")
+    return said
 
 
 def _nearest(loc: Sequence[int | str]) -> str:

@@ -56,7 +56,7 @@ def registered(
         small_gicp reports success for fits that found nothing or ran away; such a result is
         dropped, and said so.
     """
-    import small_gicp  # noqa: PLC0415 - a native library, needed here only
+    import small_gicp
 
     target = small_gicp.PointCloud(np.ascontiguousarray(chart.points[chart.valid]))
     source = small_gicp.PointCloud(np.ascontiguousarray(points))

@@ -14,6 +14,15 @@ if TYPE_CHECKING:
     from fitsim.tree.settings import ArchSettings, BarSettings, TreeSettings
 
 
+#: What a saddle's bar can measure, m: length, and width anywhere along it. Wide on purpose: they
+#: catch a wrong unit, not a bold design.
+LENGTHS, WIDTHS = (0.2, 1.2), (0.03, 0.3)
+
+#: Least distance between the arches along the bar, m, and least way from a bar's inner edge to the
+#: middle, m.
+APART, BESIDE = 0.1, 0.005
+
+
 class Broken(NamedTuple):
     """A rule that does not hold."""
 
@@ -56,13 +65,13 @@ def _bar(settings: TreeSettings) -> Iterator[Broken]:
     bar = settings.bar
     narrow, wide = min(_widths(bar)), max(_widths(bar))
     flares = bar.flare.front.length + bar.flare.rear.length
-    if not 0.2 <= bar.length <= 1.2:
+    if not LENGTHS[0] <= bar.length <= LENGTHS[1]:
         yield Broken(
             "bar.length",
             f"a bar of {_mm(bar.length)} is no saddle bar",
             "give 200 to 1200 mm and check the unit",
         )
-    if not (0.03 <= narrow and wide <= 0.3):
+    if narrow < WIDTHS[0] or wide > WIDTHS[1]:
         yield Broken(
             "bar.width",
             f"widths of {_mm(narrow)} to {_mm(wide)} are no saddle bar's",
@@ -140,7 +149,7 @@ def _arches(settings: TreeSettings) -> Iterator[Broken]:
                 "give 0 to 75 deg",
             )
         yield from _steps(name, arch)
-    if rear.at - front.at < 0.1:
+    if rear.at - front.at < APART:
         yield Broken(
             "arches.rear.at",
             f"the rear arch sits {_mm(rear.at)} and the front arch {_mm(front.at)} behind the "
@@ -177,7 +186,7 @@ def _crossing(settings: TreeSettings) -> Iterator[Broken]:
     }
     narrower = min(half, key=half.__getitem__)
     for place, beside in ends.items():
-        if beside < 0.005:
+        if beside < BESIDE:
             yield Broken(
                 f"arches.{narrower}.spread",
                 f"the bars cross before their {place}",

@@ -35,13 +35,19 @@ def _read_as(kind: Kind, per: dict[str, float] | None = None) -> BeforeValidator
             raise PydanticCustomError(
                 "quantity",
                 "{fault}",
-                {"fault": f"{value!r} is no {kind}", "mend": "write a number with its unit in quotes"},
+                {
+                    "fault": f"{value!r} is no {kind}",
+                    "mend": "write a number with its unit in quotes",
+                },
             )
         if value != 0 and not (info.context or {}).get("si"):
             raise PydanticCustomError(
                 "quantity",
                 "{fault}",
-                {"fault": f"{value} has no unit", "mend": "write the number with its unit in quotes"},
+                {
+                    "fault": f"{value} has no unit",
+                    "mend": "write the number with its unit in quotes",
+                },
             )
         return float(value)
 

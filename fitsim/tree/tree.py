@@ -6,8 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import numpy as np
     from numpy.typing import NDArray
+
+    from fitsim.scan.scan import Unit
 
 Side = Literal["left", "right"]
 
@@ -96,3 +100,10 @@ class Tree:
     settings: dict[str, object]
     vertices: NDArray[np.float64]
     triangles: NDArray[np.int32]
+
+    @staticmethod
+    def read(path_or_name: str | Path, unit: Unit | None = None) -> Tree:
+        """Read a tree; see `fitsim.tree.read.read_tree`."""
+        from fitsim.tree.read import read_tree
+
+        return read_tree(path_or_name, unit)

@@ -47,9 +47,7 @@ def upright(
     if _lies_right(vertices, triangles):
         return vertices
     found = [
-        vertices @ turn.T
-        for turn in _right_angles()
-        if _lies_right(vertices @ turn.T, triangles)
+        vertices @ turn.T for turn in _right_angles() if _lies_right(vertices @ turn.T, triangles)
     ]
     if not found:
         raise BadSettings(
@@ -91,7 +89,9 @@ def _lies_right(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> 
         return False
     down = normal[:, 2] < -0.5 * area
     lean = [
-        float((normal[down & (side == s), 1] * -s).sum() / max(area[down & (side == s)].sum(), 1e-12))
+        float(
+            (normal[down & (side == s), 1] * -s).sum() / max(area[down & (side == s)].sum(), 1e-12)
+        )
         for s in (1.0, -1.0)
     ]
     return min(lean) > 0.05  # noqa: PLR2004 - about 3 degrees of face angle

@@ -1,0 +1,56 @@
+"""Where straps attach to a tree."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.tree.faces import height_at
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fitsim.tree.tree import Side, Tree
+
+#: Thickness of a bar whose settings are not known (a mesh), m.
+USUAL_THICKNESS = 0.024
+
+#: How far in from the bar's outer edge a ring hangs, m.
+FROM_EDGE = 0.004
+
+
+def rigging_point(tree: Tree, side: Side, along_m: float) -> NDArray[np.float64]:
+    """Point on top of a bar's outer edge.
+
+    Parameters
+    ----------
+    tree : whose bar.
+    side : "left" or "right".
+    along_m : m, behind the bar's front tip; held on the bar.
+
+    Returns
+    -------
+    (3,) array, m, tree frame.
+
+    Examples
+    --------
+    >>> from fitsim.tree.read import read_tree
+    >>> rigging_point(read_tree("pack-fixed"), "left", 0.12).round(2)
+    array([-0.06,  0.12,  0.01])
+    """
+    bar = tree.bars[0 if side == "left" else 1]
+    face = bar.underside
+    xi = float(np.clip(face.front - along_m, face.rear, face.front))
+    outward = 1.0 if side == "left" else -1.0
+    row = int(np.abs(face.xi - xi).argmin())
+    under = face.eta[face.inside[row] >= min(FROM_EDGE, face.inside[row].max())]
+    eta = float(outward * (outward * under).max())
+    zeta = float(height_at(face, np.array([xi]), np.array([eta]))[0])
+    point = bar.T_tree_bar @ np.array([xi, eta, zeta + _thickness(tree), 1.0])
+    return np.asarray(point[:3])
+
+
+def _thickness(tree: Tree) -> float:
+    bar = tree.settings.get("bar")
+    return float(bar["thickness"]) if isinstance(bar, dict) else USUAL_THICKNESS
