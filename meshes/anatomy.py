@@ -157,7 +157,7 @@ def _along_the_spine(animal: Animal, x: Field, t: Field) -> Field:
 def _ribs(animal: Animal, x: Field, t: Field) -> Field:
     slanted = x + LAST_RIB_SLANT * (t - 0.05)
     wave = np.cos(2 * np.pi * (slanted - LAST_RIB_X) / RIB_PITCH)
-    shown = _between(t, 0.22, 0.50, 0.03) * _between(slanted, LAST_RIB_X - 0.02, -0.10, 0.03)
+    shown = _between(t, 0.24, 0.50, 0.04) * _between(slanted, LAST_RIB_X - 0.02, -0.10, 0.03)
     return animal.ribs * wave * shown
 
 

@@ -129,7 +129,7 @@ def _triangulated(
     count: int,
     *,
     whole_girth: bool,
-) -> tuple[Floats, Floats, NDArray[np.int32]]:
+) -> tuple[Floats, Floats, NDArray[np.integer]]:
     """Places (x, t) and triangles over the seen part of the chart, which is nearly isometric."""
     low, high = hide.stations[[0, -1]]
     reach = float(hide.half_girth(hide.stations).max()) if whole_girth else 0.72 * hide.animal.scale
@@ -180,12 +180,12 @@ def _belly_seam(hide: Surface, seen: Callable[[Floats, Floats], Floats], step: f
     return stations[both]
 
 
-def _compact(x: Floats, t: Floats, faces: NDArray[np.int32], longest: float) -> NDArray[np.bool_]:
+def _compact(x: Floats, t: Floats, faces: NDArray[np.integer], longest: float) -> NDArray[np.bool_]:
     dx, dt = (v[faces] - np.roll(v[faces], 1, axis=1) for v in (x, t))
     return np.hypot(dx, dt).max(axis=1) < longest
 
 
-def _welded(faces: NDArray[np.int32], count: int, seam: int) -> NDArray[np.int32]:
+def _welded(faces: NDArray[np.integer], count: int, seam: int) -> NDArray[np.integer]:
     """The last `seam` places are the same points as the `seam` before them."""
     alias = np.arange(count)
     alias[count - seam :] -= seam
@@ -207,9 +207,9 @@ def _placement(rng: np.random.Generator) -> Floats:
 def _with_clutter(
     rng: np.random.Generator,
     hide: Surface,
-    scanned: tuple[Floats, NDArray[np.int32], NDArray[np.uint8]],
+    scanned: tuple[Floats, NDArray[np.integer], NDArray[np.uint8]],
     noise: float,
-) -> tuple[Floats, NDArray[np.int32], NDArray[np.uint8]]:
+) -> tuple[Floats, NDArray[np.integer], NDArray[np.uint8]]:
     """The scan with floor, two walls and floating specks about it, as a stable gives."""
     points, faces, paint = scanned
     ground = -hide.animal.withers_height

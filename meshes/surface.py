@@ -94,9 +94,9 @@ class Surface:
 
     @cached_property
     def _samples(self) -> tuple[cKDTree, NDArray[np.float64], NDArray[np.float64]]:
-        x, arc = np.meshgrid(self.stations[::2], ARCS[::3], indexing="ij")
+        grid = np.meshgrid(self.stations[::2], ARCS[::3], indexing="ij")
+        x, arc = grid[0].ravel(), grid[1].ravel()
         t = arc * self._girth(x, arc)
-        x, t = x.ravel(), t.ravel()
         return cKDTree(self.points(x, t)), x, t
 
     def _girth(self, x: NDArray[np.float64], side: NDArray[np.float64]) -> NDArray[np.float64]:
