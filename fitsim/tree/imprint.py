@@ -34,7 +34,7 @@ def measured_underside(
     points: NDArray[np.float64],
     triangles: NDArray[np.int32],
     inward: float,
-    inner: Polynomial,
+    inner: Polynomial | None,
     where: str,
 ) -> Underside:
     """Measure the face that looks down in the bar's frame.
@@ -44,7 +44,7 @@ def measured_underside(
     points : (n, 3) array, m, vertices in the bar's frame.
     triangles : (m, 3) int array, outward.
     inward : +1 or -1, the way of eta that leads to the middle of the tree.
-    inner : eta (m) of the bar's inner edge by xi (m); further in there is arch and no bar.
+    inner : eta (m) of the bar's inner edge by xi (m), where there is arch further in; else None.
     where : file, for faults.
 
     Returns
@@ -62,8 +62,9 @@ def measured_underside(
     fine = SPACING / FINER
     xi, eta = (_ticks(points[down, axis], fine) for axis in range(2))
     zeta = rasterised(points, down, xi, eta, "lowest")
-    limit = inward * inner(xi)[:, None] + EDGE_SLACK
-    seen = np.isfinite(zeta) & (inward * eta[None, :] <= limit)
+    seen = np.isfinite(zeta)
+    if inner is not None:
+        seen &= inward * eta[None, :] <= inward * inner(xi)[:, None] + EDGE_SLACK
     seen = _largest(binary_fill_holes(seen))
     inside = fine * (distance_transform_edt(seen) - distance_transform_edt(~seen))
     # The outline runs half a step beyond the outermost point that is seen.

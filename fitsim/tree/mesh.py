@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
     from fitsim.scan.scan import Unit
 
+SIDES: tuple[Side, Side] = ("left", "right")
+
 #: Metres in each unit a mesh may be drawn in.
 METRES: dict[Unit, float] = {"m": 1.0, "cm": 0.01, "mm": 0.001, "inch": 0.0254}
 
@@ -70,11 +72,7 @@ def tree_from_mesh(path: Path, unit: Unit | None = None, mass: float = USUAL_MAS
     vertices = vertices * _scale(vertices, unit, where)
     vertices = upright(vertices, triangles, where)
     vertices = vertices - _middle(vertices)
-    sides: tuple[Side, Side] = ("left", "right")
-    bars = [
-        _measured(vertices, triangles[_bar_faces(vertices, triangles, side)], side, where)
-        for side in sides
-    ]
+    bars = [_measured(vertices, triangles, side, where) for side in SIDES]
     shift = _tree_origin(bars)
     left, right = (_shifted(bar, shift) for bar in bars)
     return Tree(
@@ -135,8 +133,8 @@ def _middle(vertices: NDArray[np.float64]) -> NDArray[np.float64]:
 
 def _bar_faces(
     vertices: NDArray[np.float64], triangles: NDArray[np.int32], side: Side
-) -> NDArray[np.bool_]:
-    """Triangles of one bar: its own body if it is one, else all of that side."""
+) -> tuple[NDArray[np.int32], bool]:
+    """Triangles of one bar, and whether it is a body of its own; else all that side has."""
     sign = 1.0 if side == "left" else -1.0
     body = _bodies(triangles, len(vertices))
     length = np.ptp(vertices[:, 0])
@@ -144,8 +142,9 @@ def _bar_faces(
         corners = vertices[triangles[body == one].ravel()]
         long = np.ptp(corners[:, 0]) > BAR_SHARE * length
         if long and (sign * corners[:, 1] > 0).all():
-            return np.asarray(body == one)
-    return np.asarray((sign * vertices[triangles][..., 1]).max(axis=1) > 0)
+            return triangles[body == one], True
+    touching = (sign * vertices[triangles][..., 1]).max(axis=1) > 0
+    return triangles[touching], False
 
 
 def _bodies(triangles: NDArray[np.int32], points: int) -> NDArray[np.int_]:
@@ -161,13 +160,14 @@ def _measured(
 ) -> MountedBar:
     """One bar's underside, and its frame in the tree: origin amid the bearing length."""
     sign = 1.0 if side == "left" else -1.0
-    facing_down = _upward(vertices, triangles) < 0.0
-    below = triangles[facing_down]
+    faces, own_body = _bar_faces(vertices, triangles, side)
+    below = faces[_upward(vertices, faces) < 0.0]
     cells, edge = _seen_from_below(vertices, below, sign, where)
     T_tree_bar = _bar_frame(cells, where)
-    T_bar_tree = np.linalg.inv(T_tree_bar)
-    inner = np.polynomial.Polynomial.fit(*_moved(T_bar_tree, edge)[:, :2].T, 2)
-    face = measured_underside(_moved(T_bar_tree, vertices), triangles, -sign, inner, where)
+    T_bar_tree = np.linalg.inv(T_tree_bar).astype(np.float64)
+    along, inwards, _ = _moved(T_bar_tree, edge).T
+    inner = None if own_body else np.polynomial.Polynomial.fit(along, inwards, 2)
+    face = measured_underside(_moved(T_bar_tree, vertices), faces, -sign, inner, where)
     return MountedBar(side, *_centred(face, T_tree_bar))
 
 
@@ -221,14 +221,15 @@ def _seen_from_below(
             "shows no gap between two bars when looked at from below",
             "give a mesh of two bars and their arches, x forward and z up",
         )
-    edge = y[seen.argmax(axis=1)]
-    line = np.polynomial.Polynomial.fit(x[free], edge[free], 2)
+    # The tips' rounded corners would bend the line.
+    straight = free & (np.abs(x - (low[0] + high[0]) / 2.0) < 0.38 * (high[0] - low[0]))
+    first = seen.argmax(axis=1)[straight]
+    line = np.polynomial.Polynomial.fit(x[straight], y[first], 2)
     keep = seen & (y[None, :] >= line(x)[:, None] - 2.0 * COARSE)
     keep[free] = seen[free]
     rows, columns = np.nonzero(keep)
     cells = np.column_stack([x[rows], sign * y[columns], z[rows, columns]])
-    first = seen.argmax(axis=1)[free]
-    return cells, np.column_stack([x[free], sign * y[first], z[free, first]])
+    return cells, np.column_stack([x[straight], sign * y[first], z[straight, first]])
 
 
 def _bar_frame(cells: NDArray[np.float64], where: str) -> NDArray[np.float64]:
@@ -251,7 +252,7 @@ def _bar_frame(cells: NDArray[np.float64], where: str) -> NDArray[np.float64]:
     zeta /= np.linalg.norm(zeta)
     xi = np.array([1.0, slope, dz_dx + dz_dy * slope])
     xi /= np.linalg.norm(xi)
-    T = np.eye(4)
+    T = np.eye(4, dtype=np.float64)
     T[:3, :3] = np.column_stack([xi, np.cross(zeta, xi), zeta])
     T[:3, 3] = middle, beside, level
     return T
