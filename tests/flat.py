@@ -73,8 +73,9 @@ def flat_back(spacing: float, shift: float = 0.0) -> Back:
     )
 
 
-def cell_means(chart: Chart, field: Callable[[Array, Array], Array], fine: int = 16) -> Array:
-    """Mean of a field (of x and t) over every cell, (n,), by `fine` points each way."""
+def cell_means(chart: Chart, field: Callable[[Array, Array], Array]) -> Array:
+    """Mean of a field (of x and t) over every cell, (n,), by points 1 mm apart or closer."""
+    fine = max(int(np.ceil(chart.spacing / 0.001 - 1e-6)), 3)
     steps = ((np.arange(fine) + 0.5) / fine - 0.5) * chart.spacing
     x = (chart.x[:, None] + steps).ravel()
     t = (chart.t[:, None] + steps).ravel()

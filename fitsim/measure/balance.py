@@ -85,7 +85,8 @@ def balance(
     force = forces.sum(axis=0)
     moment = np.cross(at, forces).sum(axis=0)
     load = sum(float(np.linalg.norm(one.force)) for one in applied)
-    scale = max(load, np.finfo(float).tiny)
+    # Nothing applied and something pressed is unbalanced altogether, not infinitely so.
+    scale = load or float(np.linalg.norm(contact, axis=1).sum()) or 1.0
     relative = np.concatenate([force, moment / (0.5 * length)]) / scale
     return Balance(force, moment, relative)
 

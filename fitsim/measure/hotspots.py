@@ -44,7 +44,9 @@ def hotspots(back: Back, peaks: Array, means: Array) -> tuple[Hotspot, ...]:
     """
     chart = back.chart
     field = np.where(chart.valid, peaks, 0.0)
-    tops, prominence = prominent_peaks(field, CONTACT)
+    # Whatever is kept stands clear of this: a saddle below it need not be known better.
+    lowest = max(CONTACT, (WEAKEST - PROMINENCE) * float(field.max()))
+    tops, prominence = prominent_peaks(field, lowest)
     if tops.size == 0:
         return ()
     height = field.ravel()[tops]
@@ -93,13 +95,17 @@ def prominent_peaks(field: Array, lowest: float) -> tuple[Whole, Array]:
     >>> peaks.tolist(), prominence.tolist()
     ([1, 3], [5.0, 2.0])
     """
-    flat = field.ravel()
-    order = np.argsort(-flat, kind="stable")
-    order = order[: int((flat > lowest).sum())]
+    # A rim of unflooded cells all round: every node then has eight neighbours, a step away.
+    padded = np.pad(field, 1, constant_values=-np.inf)
+    columns = padded.shape[1]
+    around = [r * columns + c for r in (-1, 0, 1) for c in (-1, 0, 1) if (r, c) != (0, 0)]
+    flat = padded.ravel()
+    order = np.argsort(-flat, kind="stable")[: int((flat > lowest).sum())]
     island: dict[int, int] = {}  # node to a node of the same island nearer its peak
     saddle: dict[int, float] = {}
     for node in order.tolist():
-        tops = {_top(island, near) for near in _neighbours(node, field.shape) if near in island}
+        near = [node + step for step in around if node + step in island]
+        tops = {_top(island, other) for other in near}
         if not tops:
             island[node] = node
             saddle[node] = lowest
@@ -110,7 +116,9 @@ def prominent_peaks(field: Array, lowest: float) -> tuple[Whole, Array]:
             island[top] = highest
             saddle[top] = float(flat[node])
     peaks = np.array(list(saddle), dtype=np.int_)
-    return peaks, flat[peaks] - np.array(list(saddle.values()))
+    rows, place = np.divmod(peaks, columns)
+    prominence = flat[peaks] - np.array(list(saddle.values()))
+    return (rows - 1) * field.shape[1] + place - 1, prominence
 
 
 def _top(island: dict[int, int], node: int) -> int:
@@ -119,16 +127,6 @@ def _top(island: dict[int, int], node: int) -> int:
         island[node] = island[island[node]]
         node = island[node]
     return node
-
-
-def _neighbours(node: int, shape: tuple[int, ...]) -> list[int]:
-    row, column = divmod(node, shape[1])
-    return [
-        r * shape[1] + c
-        for r in range(max(row - 1, 0), min(row + 2, shape[0]))
-        for c in range(max(column - 1, 0), min(column + 2, shape[1]))
-        if (r, c) != (row, column)
-    ]
 
 
 def _hotspot(back: Back, field: Array, means: Array, node: int, number: int) -> Hotspot:

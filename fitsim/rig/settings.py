@@ -125,7 +125,9 @@ def read_settings(path: str | Path, model: type[M], example: str) -> M:
     try:
         return model.model_validate(found)
     except ValidationError as error:
-        raise _as_sentence(str(path), error.errors()[0], model) from error
+        # A misspelt key that must be there is missing too: the misspelling is the fault to name.
+        first = min(error.errors(), key=lambda found: found["type"] != "extra_forbidden")
+        raise _as_sentence(str(path), first, model) from error
 
 
 def _as_sentence(path: str, error: ErrorDetails, model: type[Settings]) -> BadSettings:

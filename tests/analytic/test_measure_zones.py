@@ -60,7 +60,7 @@ def test_zone_numbers_of_an_even_pressure(spacing: float) -> None:
         back.chart, lambda x, t: 10e3 * ((x > -0.4) & (x < -0.2) & (t > 0.05) & (t < 0.13))
     )
     muscle = zone_loads(back, pressure)["long_muscle_left"]
-    # Edges sampled to a sixteenth of a cell, whole patch inside the zone.
+    # Edges sampled to 1 mm all round; the whole patch lies inside the zone.
     assert muscle.force == pytest.approx(10e3 * 0.2 * 0.08, rel=0.03)
     assert muscle.peak == pytest.approx(10e3, rel=1e-12)
     # Cells that are pressed in part count in whole: half a cell all round at most.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -17,11 +18,14 @@ from fitsim.rig.pad import (
     small_strain_modulus,
 )
 
+if TYPE_CHECKING:
+    from fitsim.rig.case import Pad
+
 EXPONENTS = (0.0, 1e-9, 1e-5, 0.5, 4.0, 12.0)
 PRESSURES = np.concatenate([[0.0], np.geomspace(1.0, 300e3, 40)])
 
 
-def pad(stiffening: float) -> object:
+def pad(stiffening: float) -> Pad:
     return pad_of("test", 0.020, 20e3, stiffening, 0.4)
 
 
