@@ -1,0 +1,132 @@
+"""The spine line: the trunk's dorsal crest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import sparse
+from scipy.sparse.linalg import spsolve
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fitsim.back.trunk import TrunkSurface
+
+HALF_WIDTH = 0.05
+"""m: the spine is looked for as the middle of the section's top, this far to each side."""
+
+STIFFNESS = 2000.0
+"""Against bending of the spine line: keeps it straight over about 0.1 m where the top is flat."""
+
+
+@dataclass(frozen=True)
+class Crest:
+    """The spine line in the frame it was found in.
+
+    Attributes
+    ----------
+    x : (n,) array, m, ascending, even.
+    y, z : (n,) arrays, m.
+    seen : (n,) bool array: the surface was measured here.
+    """
+
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    z: NDArray[np.float64]
+    seen: NDArray[np.bool_]
+
+
+def crest_of(surface: TrunkSurface, scale: float = 1.0) -> Crest:
+    """Find the spine line as the line about which the top of every section mirrors itself.
+
+    On a sharp withers that is the highest line; on a fleshy back, where the spine lies in a
+    groove between two rolls of muscle, it is the groove.
+
+    Parameters
+    ----------
+    surface : TrunkSurface
+    scale : float
+        Size of the animal over one of 1.5 m.
+
+    Returns
+    -------
+    Crest
+
+    Notes
+    -----
+    Minimises, over the line y0(x), the sum of (z(y0 + s) - z(y0 - s))^2 for s up to 50 mm plus
+    a bending penalty (Whittaker smoothing), by Gauss-Newton.
+    """
+    y, z = surface.sections()
+    middle = len(surface.grid.b) // 2
+    reach = np.linspace(0.005, HALF_WIDTH * scale, 10)
+    lateral = np.arange(-0.12, 0.1201, 0.004) * max(scale, 0.7)
+    heights = _on_lateral_grid(y, z, lateral)
+    slope = np.gradient(heights, lateral, axis=1)
+    seen = (surface.cover[:, middle - 2 : middle + 3].mean(axis=1) > 0.35) & np.isfinite(
+        heights[:, len(lateral) // 2]
+    )
+    line = np.zeros(len(y))
+    rows = np.arange(len(y))
+    for _ in range(6):
+        left, right = line[:, None] + reach, line[:, None] - reach
+        uneven = _lookup(heights, lateral, left) - _lookup(heights, lateral, right)
+        change = _lookup(slope, lateral, left) - _lookup(slope, lateral, right)
+        good = np.isfinite(uneven) & np.isfinite(change) & seen[:, None]
+        uneven, change = np.where(good, uneven, 0.0), np.where(good, change, 0.0)
+        line = _bent(line, (change**2).sum(axis=1), (uneven * change).sum(axis=1),
+                     surface.grid.cell)  # fmt: skip
+        line = np.clip(line, 0.6 * lateral[0], 0.6 * lateral[-1])
+    height = _lookup(heights, lateral, line[:, None])[:, 0]
+    seen = seen & np.isfinite(height)
+    if seen.any():
+        height = np.interp(rows, rows[seen], height[seen])
+    return Crest(surface.grid.a, line, height, seen)
+
+
+def _on_lateral_grid(
+    y: NDArray[np.float64], z: NDArray[np.float64], lateral: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Height of every section over an even grid of y; NaN outside what was measured."""
+    heights = np.full((len(y), len(lateral)), np.nan)
+    for row in range(len(y)):
+        known = np.isfinite(y[row]) & (np.abs(y[row]) < 0.3)
+        if known.sum() > 3:
+            order = np.argsort(y[row][known])
+            heights[row] = np.interp(
+                lateral, y[row][known][order], z[row][known][order], left=np.nan, right=np.nan
+            )
+    return heights
+
+
+def _lookup(
+    field: NDArray[np.float64], lateral: NDArray[np.float64], places: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Values of each row at its own places, linear."""
+    step = lateral[1] - lateral[0]
+    index = np.clip((places - lateral[0]) / step, 0.0, len(lateral) - 1.001)
+    left = index.astype(int)
+    part = index - left
+    rows = np.arange(len(field))[:, None]
+    return field[rows, left] * (1 - part) + field[rows, left + 1] * part
+
+
+def _bent(
+    line: NDArray[np.float64],
+    weight: NDArray[np.float64],
+    pull: NDArray[np.float64],
+    cell: float,
+) -> NDArray[np.float64]:
+    """One Gauss-Newton step of the spine line with its bending penalty."""
+    count = len(line)
+    stiffness = STIFFNESS * (0.01 / cell) ** 4 * (cell / 0.01)
+    weight = weight * (cell / 0.01) + 1e-3 * cell / 0.01
+    bending = sparse.diags_array(
+        [np.ones(count - 2), -2.0 * np.ones(count - 2), np.ones(count - 2)],
+        offsets=[0, 1, 2], shape=(count - 2, count),
+    )  # fmt: skip
+    system = sparse.csc_array(sparse.diags_array(weight) + stiffness * (bending.T @ bending))
+    right = weight * line - pull * (cell / 0.01)
+    return np.asarray(spsolve(system, right))

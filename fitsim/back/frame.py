@@ -1,0 +1,264 @@
+"""The body frame: x forward along the spine, y to the animal's left, z up, from shape alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.back.crest import crest_of
+from fitsim.back.facing import head_evidence
+from fitsim.back.level import mirror_step, pitch_step, spine_step, turned_about_y
+from fitsim.back.rough import NO_BACK, RoughFrame, rough_frame
+from fitsim.back.samples import thinned
+from fitsim.back.trunk import DEPTH, TrunkSurface, trunk_surface
+from fitsim.back.withers import Withers, withers_of
+from fitsim.errors import BadScan
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fitsim.back.crest import Crest
+    from fitsim.back.samples import Samples
+
+USUAL_HEIGHT = 1.5
+"""m: proportions are written down for an animal this high at the withers."""
+
+ASSUMED_HEIGHT = 1.45
+"""m: taken when only a trunk was scanned and no height was told."""
+
+BLADE_BEHIND_WITHERS = 0.05
+"""The blade's rear edge lies this share of the withers height behind the withers' top.
+
+The withers' top is the tip of the 4th to 6th thoracic spine (figures, section F); the blade's
+rear upper corner is about at the 7th to 8th (from memory, no source).
+"""
+
+LEVELLED = (-0.55, 0.05)
+"""m, on an animal of 1.5 m: the back's line is laid level and straight between these."""
+
+SHORTEST = 0.45
+"""m: a back shorter than this cannot carry a tree of 0.5 m."""
+
+COARSE, FINE = (0.010, 0.025), (0.005, 0.012)
+"""(cell, smoothing width) in m while the frame is sought, and at the end."""
+
+REACH = 1.1
+"""m, on an animal of 1.5 m: how far from the origin the trunk's surface is looked at."""
+
+WEAK_EVIDENCE = 0.5
+"""Below this the head end is named with a caution."""
+
+ROUNDS = 7
+
+FEW = 80_000
+"""Samples used while the frame is sought."""
+
+
+@dataclass(frozen=True)
+class BodyFrame:
+    """Where the body lies in the scan.
+
+    Attributes
+    ----------
+    T_body_scan : (4, 4) array; carries a uniform scale where the withers height set the size.
+    withers_height : m, told, measured or assumed.
+    height_source : "told", "measured" or "assumed".
+    withers : the withers' top; x = 0 is the blade's estimated rear edge.
+    trunk : (n,) bool array: samples of the trunk.
+    surface, crest : at the fine smoothing width, body frame.
+    cautions : sentences.
+    """
+
+    T_body_scan: NDArray[np.float64]
+    withers_height: float
+    height_source: str
+    withers: Withers
+    trunk: NDArray[np.bool_]
+    surface: TrunkSurface
+    crest: Crest
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def scale(self) -> float:
+        """Size of the animal over one of 1.5 m."""
+        return self.withers_height / USUAL_HEIGHT
+
+
+@dataclass(frozen=True)
+class _Placement:
+    """State while the frame is settled; lengths in m."""
+
+    T: NDArray[np.float64]
+    height: float
+    withers: Withers | None = None
+    withers_z: float = 0.0
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def scale(self) -> float:
+        return self.height / USUAL_HEIGHT
+
+    def stepped(self, T_new_old: NDArray[np.float64]) -> _Placement:
+        return replace(self, T=T_new_old @ self.T)
+
+
+def body_frame(
+    samples: Samples, name: str, withers_height: float | None, *, metres: bool
+) -> BodyFrame:
+    """Find the body frame of an animal, or of its trunk, in any position.
+
+    Parameters
+    ----------
+    samples : Samples
+        Over the whole scan, in the scan's frame.
+    name : of the file, for messages.
+    withers_height : m or None
+        Told height of the withers above the ground.
+    metres : the scan's unit is settled.
+
+    Returns
+    -------
+    BodyFrame
+
+    Raises
+    ------
+    BadScan
+        Nothing in the scan looks like a back, or its size cannot be known.
+    """
+    rough = rough_frame(samples, name)
+    trunk = samples.only(rough.trunk)
+    feet = _feet(samples, rough)
+    place = _sized(rough, name, withers_height, metres=metres)
+    few = thinned(trunk, FEW)
+    if rough.stance is None:
+        place = _facing(place, few, rough)
+    for step in range(ROUNDS):
+        if feet is not None:
+            place = _on_its_feet(place, feet, withers_height)
+        place = _round(place, few, rough, name, step)
+    if rough.ground is None:
+        place = replace(place, cautions=(*place.cautions, _UP_GUESSED))
+    surface = _surface(trunk.moved(place.T), place.scale, FINE)
+    withers = replace(place.withers, x=BLADE_BEHIND_WITHERS * place.height)
+    source = "told" if withers_height else "measured" if feet is not None else "assumed"
+    return BodyFrame(
+        place.T, place.height, source, withers, rough.trunk,
+        surface, crest_of(surface, place.scale), place.cautions,
+    )  # fmt: skip
+
+
+_UP_GUESSED = (
+    "No feet are in the scan, so up was taken from the line of the back: "
+    "it may be off by about 3 degrees lengthwise."
+)
+_TELL_SIZE = "tell its unit, or the withers height of the animal in metres if it stands whole"
+
+
+def _sized(rough: RoughFrame, name: str, told: float | None, *, metres: bool) -> _Placement:
+    """First size in metres: by the told height of a standing animal, else as the file says."""
+    scale, height = 1.0, told or ASSUMED_HEIGHT
+    if not metres and (told is None or rough.ground is None):
+        raise BadScan(name, "its size is not known", _TELL_SIZE)
+    if rough.ground is not None:
+        tall = 0.45 * rough.depth - rough.ground
+        scale = told / tall if told is not None else 1.0
+        height = scale * tall
+    if rough.length * scale < SHORTEST:
+        raise BadScan(
+            name, f"the back in it is only {rough.length * scale:.2f} m long, too short for a tree",
+            "check the unit, or scan from the neck to the croup",
+        )  # fmt: skip
+    return _Placement(np.diag([scale, scale, scale, 1.0]) @ rough.T_rough_scan, height)
+
+
+def _surface(
+    body: Samples, scale: float, fineness: tuple[float, float], reach: float = REACH
+) -> TrunkSurface:
+    """The trunk's surface at one of the two finenesses."""
+    low, high = np.percentile(body.points[:, 0], [0.5, 99.5])
+    x_range = (max(float(low), -reach * scale), min(float(high), reach * scale))
+    return trunk_surface(body, x_range, DEPTH * scale, *fineness)
+
+
+def _facing(place: _Placement, trunk: Samples, rough: RoughFrame) -> _Placement:
+    """Turn a trunk so that its head end lies forward; say so when the signs are weak."""
+    for _ in range(2):
+        surface = _surface(trunk.moved(place.T), place.scale, COARSE)
+        middle = float(np.nanmedian(surface.axis_z)) + surface.depth
+        length = 0.35 * rough.length
+        place = place.stepped(mirror_step(surface, (-length, length), middle))
+    surface = _surface(trunk.moved(place.T), place.scale, COARSE)
+    evidence = head_evidence(surface, crest_of(surface, place.scale), place.scale)
+    if evidence < 0:
+        place = place.stepped(np.diag([-1.0, -1.0, 1.0, 1.0]))
+    if abs(evidence) < WEAK_EVIDENCE:
+        place = replace(place, cautions=(*place.cautions, _FRONT_GUESSED))
+    return place
+
+
+_FRONT_GUESSED = (
+    "Which end is the head's is not clear from the shape: look at the pictures, and mark the "
+    "withers if front and rear are swapped."
+)
+
+
+def _round(
+    place: _Placement, trunk: Samples, rough: RoughFrame, name: str, step: int
+) -> _Placement:
+    """One round of settling: mirror, spine, level, station."""
+    surface = _surface(trunk.moved(place.T), place.scale, COARSE)
+    crest = crest_of(surface, place.scale)
+    found = withers_of(surface, crest, place.scale, _leg_station(place, rough))
+    if found is None:
+        raise BadScan(name, "no withers were found in it", NO_BACK)
+    zero = found.x - BLADE_BEHIND_WITHERS * place.height
+    span = (zero + LEVELLED[0] * place.scale, zero + LEVELLED[1] * place.scale)
+    origin = np.eye(4)
+    origin[:3, 3] = [-zero, 0.0, -float(np.interp(zero, crest.x, crest.z))]
+    # The spine line is laid along x once, after roll has settled: on a round back it moves with
+    # the roll, and settling both in turn swings ever wider.
+    last = step == ROUNDS - 1
+    steps = [spine_step(crest, span) if last else mirror_step(surface, span, -origin[2, 3])]
+    if rough.ground is None:
+        steps.append(pitch_step(crest, span))
+    for T_new_old in (*steps, origin):
+        place = place.stepped(T_new_old)
+    top = float(np.interp(found.x, crest.x, crest.z)) + origin[2, 3]
+    return replace(place, withers=found, withers_z=top)
+
+
+def _leg_station(place: _Placement, rough: RoughFrame) -> float | None:
+    """Station of the front legs in the present frame."""
+    if rough.front_leg is None:
+        return None
+    point = np.array([rough.front_leg, 0.0, rough.ground or 0.0, 1.0])
+    return float((place.T @ np.linalg.inv(rough.T_rough_scan) @ point)[0])
+
+
+def _feet(samples: Samples, rough: RoughFrame) -> Samples | None:
+    """Samples of the lower legs, where feet were seen."""
+    if rough.ground is None:
+        return None
+    height = samples.points @ rough.T_rough_scan[2, :3] + rough.T_rough_scan[2, 3]
+    return samples.only(height < rough.ground * 0.6)
+
+
+def _on_its_feet(place: _Placement, feet: Samples, told: float | None) -> _Placement:
+    """Stand the animal on level ground, and set its size by the told withers height."""
+    low = feet.moved(place.T).points
+    near = low[low[:, 2] < low[:, 2].min() + 0.25 * place.height]
+    middle = 0.5 * (near[:, 0].min() + near[:, 0].max())
+    front, rear = near[near[:, 0] > middle], near[near[:, 0] <= middle]
+    toes = [part[np.argmin(part[:, 2])] for part in (front, rear)]
+    rise = (toes[0][2] - toes[1][2]) / max(toes[0][0] - toes[1][0], 0.2 * place.height)
+    place = place.stepped(turned_about_y(float(np.clip(np.arctan(rise), -0.2, 0.2))))
+    if place.withers is None:
+        return place
+    ground = float(feet.moved(place.T).points[:, 2].min())
+    height = place.withers_z - ground
+    if told is None:
+        return replace(place, height=height)
+    factor = told / height
+    return replace(place.stepped(np.diag([factor, factor, factor, 1.0])), height=told)

@@ -1,0 +1,136 @@
+"""A clean scan to a Back: frame, chart, marks, zones, tissue, barrel."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.back.back import Back, Mark
+from fitsim.back.barrel import barrel_of
+from fitsim.back.chart import chart_of
+from fitsim.back.frame import body_frame
+from fitsim.back.marks import checked_marks, estimated_marks, read_marks
+from fitsim.back.samples import COARSE_EDGE, Samples, facet_edge, rounded, surface_samples
+from fitsim.back.tissue import tissue_of
+from fitsim.back.zones import zone_codes, zones_of
+from fitsim.errors import BadScan, BadSettings
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from fitsim.back.back import Chart
+    from fitsim.back.frame import BodyFrame
+    from fitsim.scan.scan import Scan
+
+SPACING = (0.003, 0.030)
+"""m: grid spacings that make sense for a bar 110 mm wide."""
+
+SAMPLES_ALONG = 300
+"""Facets are cut so that this many samples lie along the scan's longest side."""
+
+
+def back_from_scan(
+    scan: Scan,
+    marks: Mapping[str, NDArray[np.float64]] | str | Path | None = None,
+    withers_height: float | None = None,
+    spacing: float = 0.010,
+) -> Back:
+    """Find the back in a scan of an animal, or of its trunk, however it is turned.
+
+    Parameters
+    ----------
+    scan : Scan
+        Clean; in metres, or in any unit when the whole animal stands in it and
+        `withers_height` is told.
+    marks : mapping, path or None
+        Places pointed at, by name, (k, 3) arrays in the scan's coordinates; or a file of them.
+    withers_height : float or None, m
+        Height of the withers above the ground. Sets the size of an animal that stands whole in
+        the scan; on a trunk alone it sets only where blade, ribs and fat pocket are looked for.
+    spacing : float, m
+        Of the chart's grid.
+
+    Returns
+    -------
+    Back
+
+    Raises
+    ------
+    BadScan
+        There is no back in the scan, it is too short, or its size cannot be known.
+    BadSettings
+        Marks, height or spacing make no sense.
+    """
+    name = scan.provenance.name
+    _check_settings(withers_height, spacing)
+    scan, frame, body, cautions = _framed(scan, name, withers_height)
+    if isinstance(marks, str | Path):
+        marks = read_marks(marks)
+    told = checked_marks(marks or {}, name)
+    del told
+    chart = chart_of(frame.surface, frame.crest, body, spacing)
+    _check_chart(chart, name)
+    places = estimated_marks(
+        chart, frame.withers, frame.withers_height, frame.scale,
+        assumed_height=frame.height_source == "assumed",
+    )  # fmt: skip
+    zones = zones_of(chart, places, frame.scale)
+    code = zone_codes(chart, zones)
+    barrel = barrel_of(body, frame.crest, frame.withers_height)
+    return Back(
+        T_body_scan=frame.T_body_scan, chart=chart, zone_code=code, zones=zones, marks=places,
+        tissue=tissue_of(chart, zones, code, frame.scale), barrel=barrel,
+        withers_height=frame.withers_height, provenance=scan.provenance,
+        cautions=(*cautions, *frame.cautions),
+    )  # fmt: skip
+
+
+def _check_settings(withers_height: float | None, spacing: float) -> None:
+    """Refuse numbers no animal or grid has."""
+    if withers_height is not None and not 0.5 <= withers_height <= 2.5:  # noqa: PLR2004
+        raise BadSettings("withers height", f"{withers_height:g} m is no animal's height",
+                          "give the height of the withers in metres, 0.5 to 2.5")  # fmt: skip
+    if not SPACING[0] <= spacing <= SPACING[1]:
+        raise BadSettings("spacing", f"{spacing:g} m is outside {SPACING[0]:g} to {SPACING[1]:g} m",
+                          "leave it at 0.010 m")  # fmt: skip
+
+
+def _framed(
+    scan: Scan, name: str, withers_height: float | None
+) -> tuple[Scan, BodyFrame, Samples, tuple[str, ...]]:
+    """The frame, trying first with the facets as they are, then rounded when they are coarse."""
+    if len(scan.vertices) < 4:  # noqa: PLR2004 - fewer span no surface
+        raise BadScan(name, "there is no surface in it", "export the scan again")
+    metres = scan.provenance.unit is not None
+    size = float(np.ptp(scan.vertices, axis=0).max())
+    cautions: tuple[str, ...] = ()
+    samples = surface_samples(scan, size / SAMPLES_ALONG)
+    frame = body_frame(samples, name, withers_height, metres=metres)
+    T = frame.T_body_scan
+    place = scan.vertices @ T[:3, :3].T + T[:3, 3]
+    on_back = (np.abs(place[:, 1]) < 0.3) & (place[:, 0] > -0.6) & (place[:, 0] < 0.2)
+    on_back &= place[:, 2] > -0.3
+    edge = facet_edge(scan, on_back) * float(np.cbrt(np.linalg.det(T[:3, :3])))
+    if edge > COARSE_EDGE:
+        cautions = (
+            f"Too coarse as scanned: its facets are about {1e3 * edge:.0f} mm long on the back. "
+            "They were rounded off by subdivision; the shape between their corners is a guess.",
+        )
+        scan = rounded(scan)
+        samples = surface_samples(scan, size / SAMPLES_ALONG)
+        frame = body_frame(samples, name, withers_height, metres=metres)
+    return scan, frame, samples.only(frame.trunk).moved(frame.T_body_scan), cautions
+
+
+def _check_chart(chart: Chart, name: str) -> None:
+    """Refuse a back too short or seen from one side only."""
+    saddle = (chart.x > -0.45) & (chart.x < 0.0)  # noqa: PLR2004 - where a tree lies
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        columns = (sign * chart.t > 0.03) & (sign * chart.t < 0.15)  # noqa: PLR2004
+        if chart.valid[np.ix_(saddle, columns)].mean() < 0.5:  # noqa: PLR2004
+            raise BadScan(name, f"the {side} side of the back is missing",
+                          "scan both sides of the spine")  # fmt: skip

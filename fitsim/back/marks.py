@@ -1,0 +1,220 @@
+"""Places on the back: read from a file, or estimated from shape and proportion."""
+
+from __future__ import annotations
+
+import csv
+import json
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.interpolate import RegularGridInterpolator
+
+from fitsim.back.back import Mark
+from fitsim.errors import BadSettings
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from fitsim.back.back import Chart
+    from fitsim.back.withers import Withers
+
+MARK_NAMES = (
+    "spine", "withers", "scapula_edge_left", "scapula_edge_right",
+    "last_rib_left", "last_rib_right", "fat_pocket_left", "fat_pocket_right",
+)  # fmt: skip
+
+BLADE_SLOPE = 0.30
+"""The blade's rear edge runs forward by this much per arc length down (from memory)."""
+
+LAST_RIB = -0.33
+"""The last rib leaves the long muscle at this share of the withers height behind the blade:
+ten vertebrae of about 48 mm on an animal of 1.5 m (from memory, no source)."""
+
+POCKET_CENTRE, POCKET_HALF = (-0.085, 0.190), (0.065, 0.045)
+"""m, (x, t), on an animal of 1.5 m: just behind the blade, outside the flat beside the spine. Bars
+110 mm wide with the inner edge 25 mm from the spine do not touch it, wider set ones do, so its
+inner edge lies about 145 mm from the spine (common practice, no source)."""
+
+
+def read_marks(path: str | Path) -> dict[str, NDArray[np.float64]]:
+    """Read pointed-at places from a JSON or CSV file.
+
+    JSON: ``{"withers": [[x, y, z]], ...}``; CSV: columns ``name,x,y,z``, one point a row.
+    Coordinates are the scan file's own, in its unit.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    dict
+        (k, 3) array by name.
+
+    Raises
+    ------
+    BadSettings
+        The file cannot be read, a name is unknown, or a coordinate is no number.
+    """
+    path = Path(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as fault:
+        raise BadSettings(path.name, "the marks cannot be read", "check the path") from fault
+    try:
+        raw = json.loads(text) if path.suffix.lower() == ".json" else _from_csv(text)
+        marks = {name: np.asarray(points, dtype=float).reshape(-1, 3)
+                 for name, points in raw.items()}  # fmt: skip
+    except (ValueError, KeyError, TypeError, AttributeError) as fault:
+        raise BadSettings(
+            path.name, "the marks are not a list of names with x, y, z",
+            'write {"withers": [[x, y, z]]} or a CSV with the columns name,x,y,z',
+        ) from fault  # fmt: skip
+    return checked_marks(marks, path.name)
+
+
+def checked_marks(
+    marks: Mapping[str, NDArray[np.float64]], where: str
+) -> dict[str, NDArray[np.float64]]:
+    """Marks as (k, 3) arrays, every name known and every coordinate finite.
+
+    Parameters
+    ----------
+    marks : mapping of name to (k, 3) array.
+    where : for messages.
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    BadSettings
+        A name is unknown, or a coordinate is no number.
+    """
+    good = {}
+    for name, points in marks.items():
+        if name not in MARK_NAMES:
+            raise BadSettings(where, f'no mark is called "{name}"',
+                              f"use one of {', '.join(MARK_NAMES)}")  # fmt: skip
+        array = np.atleast_2d(np.asarray(points, dtype=float))
+        if array.shape[-1] != 3 or not len(array) or not np.isfinite(array).all():  # noqa: PLR2004
+            raise BadSettings(where, f'the mark "{name}" has a coordinate that is no number',
+                              "give x, y and z for each of its points")  # fmt: skip
+        good[name] = array
+    return good
+
+
+def estimated_marks(
+    chart: Chart, withers: Withers, withers_height: float, scale: float, *, assumed_height: bool
+) -> dict[str, Mark]:
+    """Every mark, estimated from the shape and from proportion to the withers height.
+
+    Parameters
+    ----------
+    chart : Chart
+    withers : Withers
+    withers_height : float, m.
+    scale : float
+        Size of the animal over one of 1.5 m.
+    assumed_height : the height was not known, so proportions are less sure.
+
+    Returns
+    -------
+    dict of Mark
+    """
+    more = 1.5 if assumed_height else 1.0
+    surface = partial(on_chart, chart)
+    spine = chart.points[:, len(chart.t) // 2][chart.valid[:, len(chart.t) // 2]]
+    marks = {
+        "spine": Mark(spine, "estimated", 0.005, "the line about which each section mirrors"),
+        "withers": Mark(
+            surface(np.array([[withers.x, 0.0]])), "estimated", withers.sd * scale, withers.basis
+        ),
+    }
+    edge_sd = float(np.hypot(withers.sd, 0.025) * scale * more)
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        t = np.linspace(0.06, 0.28, 8) * scale
+        edge = np.column_stack([BLADE_SLOPE * (t - t[0]), sign * t])
+        marks[f"scapula_edge_{side}"] = Mark(
+            surface(edge), "estimated", edge_sd,
+            "0.05 of the withers height behind the withers, from memory, no source",
+        )  # fmt: skip
+        rib = np.column_stack([np.full(8, LAST_RIB * withers_height), sign * np.linspace(
+            0.05, 0.30, 8) * scale])  # fmt: skip
+        marks[f"last_rib_{side}"] = Mark(
+            surface(rib), "estimated", 0.040 * scale * more,
+            "0.33 of the withers height behind the blade, from memory, no source",
+        )  # fmt: skip
+        marks[f"fat_pocket_{side}"] = Mark(
+            surface(pocket_outline(scale, sign)), "estimated", 0.030 * scale * more,
+            "just behind the blade and outside the flat beside the spine, "
+            "common practice, no source",
+        )  # fmt: skip
+    return marks
+
+
+def pocket_outline(scale: float, sign: float) -> NDArray[np.float64]:
+    """Outline of the estimated fat pocket in chart coordinates.
+
+    Parameters
+    ----------
+    scale : float
+        Size of the animal over one of 1.5 m.
+    sign : +1 left, -1 right.
+
+    Returns
+    -------
+    (24, 2) array, m: (x, t).
+    """
+    angle = np.linspace(0.0, 2 * np.pi, 24, endpoint=False)
+    x = POCKET_CENTRE[0] + POCKET_HALF[0] * np.cos(angle)
+    t = POCKET_CENTRE[1] + POCKET_HALF[1] * np.sin(angle)
+    return np.column_stack([x, sign * t]) * scale
+
+
+def on_chart(chart: Chart, places: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Body points at chart coordinates, held to the chart's edge.
+
+    Parameters
+    ----------
+    chart : Chart
+    places : (k, 2) array, m: (x, t).
+
+    Returns
+    -------
+    (k, 3) array, m, body frame.
+    """
+    low, high = [chart.x[0], chart.t[0]], [chart.x[-1], chart.t[-1]]
+    look = RegularGridInterpolator((chart.x, chart.t), chart.points)
+    return np.asarray(look(np.clip(places, low, high)))
+
+
+def chart_places(chart: Chart, points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Chart coordinates of body points: those of the nearest nodes.
+
+    Parameters
+    ----------
+    chart : Chart
+    points : (k, 3) array, m, body frame.
+
+    Returns
+    -------
+    (k, 2) array, m: (x, t).
+    """
+    flat = chart.points.reshape(-1, 3)
+    node = [int(np.argmin(((flat - point) ** 2).sum(axis=1))) for point in points]
+    row, column = np.unravel_index(node, chart.points.shape[:2])
+    return np.column_stack([points[:, 0], chart.t[column]])
+
+
+def _from_csv(text: str) -> dict[str, list[list[float]]]:
+    """Marks by name from a CSV with the columns name, x, y, z."""
+    marks: dict[str, list[list[float]]] = {}
+    for row in csv.DictReader(text.splitlines()):
+        marks.setdefault(row["name"].strip(), []).append([float(row[c]) for c in "xyz"])
+    return marks

@@ -1,0 +1,154 @@
+"""What lies under the skin: a palette of layer stacks blended over the chart."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cache
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy import ndimage
+
+from fitsim.back.back import Tissue
+from fitsim.back.zones import inside_outline
+from fitsim.contact.layer import Layer, Stack
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from fitsim.back.back import Chart, Zone
+
+BLEND = 0.015
+"""m: standard deviation over which one tissue passes into the next."""
+
+EDGE_BAND = 0.012
+"""m, on an animal of 1.5 m: half width of the thin bands over the blade's rear edge and spine."""
+
+STACK_OF_ZONE = {
+    "spine": "spine", "withers": "blade_flat", "scapula": "blade_flat",
+    "fat_pocket": "fat_pocket", "long_muscle": "long_muscle", "loin": "long_muscle",
+    "ribs": "ribs",
+}  # fmt: skip
+
+
+@cache
+def tissue_figures() -> dict[str, Any]:
+    """The figures of data/tissue.toml, with their spreads and sources.
+
+    Returns
+    -------
+    dict
+        ``materials`` and ``stacks`` by name.
+
+    Examples
+    --------
+    >>> tissue_figures()["materials"]["fat"]["young_kpa"]
+    25.0
+    """
+    text = resources.files("fitsim.back").joinpath("data/tissue.toml").read_text("utf-8")
+    return tomllib.loads(text)
+
+
+def palette() -> tuple[Stack, ...]:
+    """The layer stacks of the palette, from skin to bone, in SI.
+
+    Returns
+    -------
+    tuple of Stack
+
+    Examples
+    --------
+    >>> [stack.name for stack in palette()][:2]
+    ['spine', 'blade_edge']
+    """
+    figures = tissue_figures()
+    stacks = []
+    for name, stack in figures["stacks"].items():
+        layers = []
+        for material, thickness_mm in stack["layers"]:
+            known = figures["materials"][material]
+            layers.append(
+                Layer(material, thickness_mm * 1e-3, known["young_kpa"] * 1e3, known["poisson"])
+            )
+        stacks.append(Stack(name, tuple(layers)))
+    return tuple(stacks)
+
+
+def tissue_of(
+    chart: Chart, zones: Sequence[Zone], zone_code: NDArray[np.int_], scale: float
+) -> Tissue:
+    """Blend the palette over the chart by zone.
+
+    Parameters
+    ----------
+    chart : Chart
+    zones : sequence of Zone
+    zone_code : (nx, nt) int array, index into `zones`, -1 none.
+    scale : float
+        Size of the animal over one of 1.5 m.
+
+    Returns
+    -------
+    Tissue
+        Weights are smooth and sum to one at every node, valid or not.
+    """
+    stacks = palette()
+    number = {stack.name: k for k, stack in enumerate(stacks)}
+    kind = np.array([number[STACK_OF_ZONE[zone_kind(zone.name)]] for zone in zones] + [0])
+    stack = np.where(zone_code < 0, number["ribs"], kind[zone_code])
+    stack = np.where(_blade_bands(chart, zones, scale), number["blade_edge"], stack)
+    stack = np.where(_spine_nodes(zones, zone_code), number["spine"], stack)
+    sigma = BLEND * scale / chart.spacing
+    weights = np.stack(
+        [ndimage.gaussian_filter((stack == k).astype(float), sigma, mode="nearest")
+         for k in range(len(stacks))], axis=-1,
+    )  # fmt: skip
+    weights = np.maximum(weights, 0.0)
+    return Tissue(stacks, weights / weights.sum(axis=-1, keepdims=True))
+
+
+def zone_kind(name: str) -> str:
+    """A zone's name without its side.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> zone_kind("fat_pocket_left")
+    'fat_pocket'
+    """
+    return name.removesuffix("_left").removesuffix("_right")
+
+
+def _spine_nodes(zones: Sequence[Zone], zone_code: NDArray[np.int_]) -> NDArray[np.bool_]:
+    """Nodes of the spine strip."""
+    spine = [k for k, zone in enumerate(zones) if zone.name == "spine"]
+    return np.isin(zone_code, spine)
+
+
+def _blade_bands(chart: Chart, zones: Sequence[Zone], scale: float) -> NDArray[np.bool_]:
+    """Nodes over the rear edge and the bony spine of a shoulder blade, where little covers it."""
+    x, t = np.meshgrid(chart.x, chart.t, indexing="ij")
+    nodes = np.column_stack([x.ravel(), t.ravel()])
+    bands = np.zeros(x.size, dtype=bool)
+    for zone in zones:
+        if zone_kind(zone.name) != "scapula":
+            continue
+        half = len(zone.outline) // 2
+        rear, front = zone.outline[:half], zone.outline[half:][::-1]
+        middle = 0.5 * (rear + front)
+        width = EDGE_BAND * scale
+        for line, start in ((rear, 0), (middle, half // 3)):
+            shift = np.array([width, 0.0])
+            band = np.vstack([line[start:] - shift, (line[start:] + shift)[::-1]])
+            bands |= inside_outline(band, nodes)
+    return bands.reshape(x.shape)

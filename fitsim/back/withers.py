@@ -1,0 +1,156 @@
+"""Where the withers are on the crest."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy import ndimage
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fitsim.back.crest import Crest
+    from fitsim.back.trunk import TrunkSurface
+
+LEG_WINDOW = (-0.17, 0.12)
+"""m, on an animal of 1.5 m: the withers stand over the front legs, within this (from memory)."""
+
+NECK_WIDTH, ROOT_WIDTH = 0.60, 0.70
+"""Width 0.2 m below the crest over the trunk's: less is neck; the neck's root (own measurements
+on two animals: 0.66-0.72 at withers placed by eye)."""
+
+
+@dataclass(frozen=True)
+class Withers:
+    """The withers' top.
+
+    Attributes
+    ----------
+    x : float, m, in the frame of the crest.
+    sd : float, m, on an animal of 1.5 m.
+    basis : how it was found.
+    """
+
+    x: float
+    sd: float
+    basis: str
+
+
+def withers_of(
+    surface: TrunkSurface, crest: Crest, scale: float, front_leg: float | None
+) -> Withers | None:
+    """Find the withers' top.
+
+    Parameters
+    ----------
+    surface : TrunkSurface
+    crest : Crest
+    scale : float
+        Size of the animal over one of 1.5 m.
+    front_leg : float or None, m
+        Station of the front legs, where they were seen.
+
+    Returns
+    -------
+    Withers or None
+        None when the crest is too short or nothing on it looks like withers.
+
+    Notes
+    -----
+    Searched where the animal is as broad as a trunk (not a neck) and over the front legs or, on
+    a trunk alone, in its front half: the highest local top of the crest; else the place it
+    bends most from the back's slope towards the neck; else where the neck's root begins.
+    """
+    x, z = crest.x, np.where(crest.seen, crest.z, np.nan)
+    known = np.flatnonzero(crest.seen)
+    if len(known) < 10 or np.ptp(x[known]) < 0.3 * scale:  # noqa: PLR2004 - 10 rows: 0.1 m
+        return None
+    cell = x[1] - x[0]
+    width = widths_below(surface, crest, 0.20 * scale)
+    share = ndimage.gaussian_filter1d(_carried(width), 0.02 / cell, mode="nearest")
+    share = share / np.nanpercentile(width, 80) if np.isfinite(width).any() else share + 1.0
+    inner = x[known[0]] + 0.45 * np.ptp(x[known]), x[known[-1]] - 0.03 * scale
+    if front_leg is not None:
+        inner = front_leg + LEG_WINDOW[0] * scale, front_leg + LEG_WINDOW[1] * scale
+    window = (x >= inner[0]) & (x <= inner[1]) & crest.seen & (share > NECK_WIDTH)
+    smooth = ndimage.gaussian_filter1d(_carried(z), 0.02 * scale / cell, mode="nearest")
+    top = _best(x, smooth, window)
+    if top is not None:
+        return Withers(top, 0.020, "the highest point of the crest in its front half")
+    bend = ndimage.gaussian_filter1d(_carried(z), 0.03 * scale / cell, order=2, mode="nearest")
+    bend *= -scale / cell**2
+    knee = _best(x, bend, window & (bend > LEAST_BEND))
+    if knee is not None:
+        return Withers(knee, 0.030, "the bend of the crest between back and neck")
+    if front_leg is None or not window.any():
+        return None
+    root = np.flatnonzero(crest.seen & (x <= inner[1]) & (share >= ROOT_WIDTH))
+    if not len(root):
+        return None
+    place = float(np.clip(x[root[-1]], *inner))
+    return Withers(place, 0.050, "the root of the neck above the front legs")
+
+
+LEAST_BEND = 0.3
+"""1/m, on an animal of 1.5 m: a convex bend weaker than this is no withers."""
+
+
+def widths_below(surface: TrunkSurface, crest: Crest, drop: float) -> NDArray[np.float64]:
+    """Width of every section at a level below the crest.
+
+    Parameters
+    ----------
+    surface : TrunkSurface
+    crest : Crest
+    drop : float, m.
+
+    Returns
+    -------
+    (na,) array, m
+        NaN where the scan does not reach down so far on both sides.
+    """
+    y, z = surface.sections()
+    middle = len(surface.grid.b) // 2
+    widths = np.full(len(y), np.nan)
+    for row in range(len(y)):
+        level = crest.z[row] - drop
+        sides = []
+        for half in (slice(middle, None), slice(middle, None, -1)):
+            good = np.isfinite(z[row, half]) & (surface.cover[row, half] > 0.35)
+            below = np.flatnonzero(good & (z[row, half] < level))
+            if not len(below) or below[0] == 0:
+                break
+            k = below[0]
+            za, zb = z[row, half][k - 1], z[row, half][k]
+            part = (za - level) / (za - zb)
+            sides.append(abs(y[row, half][k - 1] * (1 - part) + y[row, half][k] * part))
+        if len(sides) == 2:  # noqa: PLR2004 - left and right
+            widths[row] = sum(sides)
+    return widths
+
+
+def _carried(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """NaN replaced by the values around them."""
+    known = np.isfinite(values)
+    rows = np.arange(len(values))
+    return np.interp(rows, rows[known], values[known]) if known.any() else np.zeros(len(values))
+
+
+def _best(
+    x: NDArray[np.float64], value: NDArray[np.float64], window: NDArray[np.bool_]
+) -> float | None:
+    """Highest interior local maximum inside the window, refined by a parabola."""
+    top = np.zeros(len(value), dtype=bool)
+    top[1:-1] = (value[1:-1] >= value[:-2]) & (value[1:-1] > value[2:])
+    places = np.flatnonzero(top & window)
+    if not len(places):
+        return None
+    best = int(places[np.argmax(value[places])])
+    reach = max(3, round(0.03 / (x[1] - x[0])))
+    near = slice(max(0, best - reach), best + reach + 1)
+    bend, slope, _ = np.polyfit(x[near] - x[best], value[near], 2)
+    if bend >= 0:
+        return float(x[best])
+    return float(x[best] + np.clip(-slope / (2 * bend), -0.03, 0.03))

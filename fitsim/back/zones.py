@@ -1,0 +1,129 @@
+"""Named regions of the back, as outlines on the chart."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.back.back import Zone
+from fitsim.back.marks import chart_places
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from fitsim.back.back import Chart, Mark, ZoneName
+
+SPINE_HALF = 0.025
+"""m, on an animal of 1.5 m: bars 25 mm off the spine work (common practice, no source)."""
+
+WITHERS = (-0.02, 0.20, 0.05)
+"""m, on an animal of 1.5 m: rear, front, half width of the withers (from memory)."""
+
+BLADE_WIDTH = 0.17
+"""m, on an animal of 1.5 m: from the blade's rear edge to its front edge (from memory)."""
+
+LONG_MUSCLE = (0.025, 0.130)
+"""m, on an animal of 1.5 m: the long muscle lies beside the spine, out to here (from memory)."""
+
+FIRST_TO_STAY_FREE = ("spine", "scapula", "fat_pocket", "withers", "long_muscle", "loin", "ribs")
+"""Where zones overlap a node belongs to the earliest of these."""
+
+
+def zones_of(chart: Chart, marks: Mapping[str, Mark], scale: float) -> tuple[Zone, ...]:
+    """Outline every zone, from the marks.
+
+    Parameters
+    ----------
+    chart : Chart
+    marks : mapping of name to Mark
+    scale : float
+        Size of the animal over one of 1.5 m.
+
+    Returns
+    -------
+    tuple of Zone
+        In the order in which they must stay free.
+    """
+    first, last, side_t = chart.x[0], chart.x[-1], chart.t[-1]
+    spine = _box(first, last, -SPINE_HALF * scale, SPINE_HALF * scale)
+    rear, front, half = np.array(WITHERS) * scale
+    zones: list[tuple[ZoneName, NDArray[np.float64]]] = [
+        ("spine", spine), ("withers", _box(rear, front, -half, half)),
+    ]  # fmt: skip
+    inner, outer = np.array(LONG_MUSCLE) * scale
+    for side, sign in (("left", 1.0), ("right", -1.0)):
+        edge = chart_places(chart, marks[f"scapula_edge_{side}"].points)
+        edge = edge[np.argsort(np.abs(edge[:, 1]))]
+        blade = np.vstack([edge, (edge + [BLADE_WIDTH * scale, 0.0])[::-1]])
+        pocket = chart_places(chart, marks[f"fat_pocket_{side}"].points)
+        rib = float(np.median(marks[f"last_rib_{side}"].points[:, 0]))
+        zones += [
+            (f"scapula_{side}", blade), (f"fat_pocket_{side}", pocket),
+            (f"long_muscle_{side}", _box(rib, last, sign * inner, sign * outer)),
+            (f"loin_{side}", _box(first, rib, sign * inner, sign * outer)),
+            (f"ribs_{side}", _box(rib, last, sign * outer, sign * side_t)),
+        ]  # type: ignore[list-item]  # fmt: skip
+    order = {name: k for k, name in enumerate(FIRST_TO_STAY_FREE)}
+    zones.sort(key=lambda zone: order[zone[0].removesuffix("_left").removesuffix("_right")])
+    return tuple(Zone(name, outline) for name, outline in zones)
+
+
+def zone_codes(chart: Chart, zones: Sequence[Zone]) -> NDArray[np.int_]:
+    """Index of the zone each node belongs to.
+
+    Parameters
+    ----------
+    chart : Chart
+    zones : sequence of Zone, the first to stay free first.
+
+    Returns
+    -------
+    (nx, nt) int array
+        -1 where no zone lies.
+    """
+    x, t = np.meshgrid(chart.x, chart.t, indexing="ij")
+    nodes = np.column_stack([x.ravel(), t.ravel()])
+    code = np.full(len(nodes), -1)
+    for k in reversed(range(len(zones))):
+        code[inside_outline(zones[k].outline, nodes)] = k
+    return code.reshape(x.shape)
+
+
+def inside_outline(outline: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which places lie inside a closed outline; those on it count.
+
+    Parameters
+    ----------
+    outline : (k, 2) array, m.
+    places : (n, 2) array, m.
+
+    Returns
+    -------
+    (n,) bool array
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> square = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
+    >>> inside_outline(square, np.array([[0.5, 0.5], [2.0, 0.5]])).tolist()
+    [True, False]
+    """
+    crossings = np.zeros(len(places), dtype=int)
+    nearest = np.full(len(places), np.inf)
+    for start, end in zip(outline, np.roll(outline, -1, axis=0), strict=True):
+        edge = end - start
+        rel = places - start
+        over = (start[1] <= places[:, 1]) != (end[1] <= places[:, 1])
+        if edge[1] != 0:
+            crossings += over & (rel[:, 0] < rel[:, 1] * edge[0] / edge[1])
+        along = np.clip(rel @ edge / max(float(edge @ edge), 1e-30), 0.0, 1.0)
+        nearest = np.minimum(nearest, ((rel - along[:, None] * edge) ** 2).sum(axis=1))
+    return (crossings % 2 == 1) | (nearest < 1e-18)  # noqa: PLR2004 - a nanometre: on the line
+
+
+def _box(rear: float, front: float, inner: float, outer: float) -> NDArray[np.float64]:
+    """Rectangle in (x, t), anticlockwise for the left side."""
+    return np.array([[rear, inner], [front, inner], [front, outer], [rear, outer]])
