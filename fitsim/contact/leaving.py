@@ -14,8 +14,10 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-_TILT = np.deg2rad(25.0)
-_TRAVEL = 0.15  # m
+# A tree that has tilted or travelled this far since it was laid on is taken as leaving: it no
+# longer lies where anybody would leave it, whatever might hold it farther on.
+_TILT = np.deg2rad(15.0)
+_TRAVEL = 0.06  # m
 
 _WAYS = (
     ("slides forward", "slides back"),
@@ -27,7 +29,7 @@ _WAYS = (
 )
 
 
-def leaving(problem: Problem, pose: Pose, force: Array, *, at_end: bool = False) -> str | None:
+def leaving(problem: Problem, pose: Pose, *, at_end: bool = False) -> str | None:
     """Name the way the tree is leaving, or None while it may still come to rest.
 
     Parameters
@@ -35,8 +37,6 @@ def leaving(problem: Problem, pose: Pose, force: Array, *, at_end: bool = False)
     problem : Problem
     pose : Pose
         Where the tree is now.
-    force : (m,) array, N
-        Normal forces now.
     at_end : bool
         No more steps will be taken: name the largest motion so far.
 
@@ -51,7 +51,6 @@ def leaving(problem: Problem, pose: Pose, force: Array, *, at_end: bool = False)
     if share.max() < 1.0 and not at_end:
         return None
     worst = int(share.argmax())
-    del force
     return _WAYS[worst][0 if motion[worst] > 0.0 else 1]
 
 

@@ -32,6 +32,7 @@ class Problem:
     foundation, tree, pad : as given.
     faces : the two undersides, left then right.
     T_body_tree_seat : (4, 4) array, where the tree was laid.
+    T_body_tree_near : (4, 4) array, where it was when the near nodes were chosen.
     near : (m,) int array, nodes of the foundation within `MARGIN` of a bar.
     bar : (m,) int array, 0 or 1, the bar above each.
     compliance : (m, m) array, m/N.
@@ -45,6 +46,7 @@ class Problem:
     pad: Pad
     faces: tuple[Face, ...]
     T_body_tree_seat: Array
+    T_body_tree_near: Array
     near: Index
     bar: Index
     compliance: Array
@@ -98,6 +100,7 @@ def prepare(
         pad=pad,
         faces=faces,
         T_body_tree_seat=T_body_tree_seat,
+        T_body_tree_near=now,
         near=near,
         bar=bar,
         compliance=foundation.block(near),
