@@ -9,8 +9,8 @@ import numpy as np
 from fitsim.rig.case import Case, DeadForce, Strap
 from fitsim.rig.load import GRAVITY, dead_forces
 from fitsim.rig.rig import ring_behind_front
-from fitsim.rig.rings import ring_point
 from fitsim.rig.straps import strap_to_barrel
+from fitsim.tree.rigging import rigging_point
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -92,7 +92,7 @@ def _cinch_straps(
         strap_to_barrel(
             f"{which}_cinch_{bar.side}",
             bar.side,
-            ring_point(bar, place),
+            rigging_point(tree, bar.side, place),
             T_body_tree=T_body_tree,
             barrel=back.barrel,
             tension=tension[bar.side],

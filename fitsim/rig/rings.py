@@ -82,25 +82,6 @@ def middle_line(bar: MountedBar, behind_front: float) -> Array:
     return _on_face(bar, behind_front, 0.5 * (inner + outer))
 
 
-def ring_point(bar: MountedBar, behind_front: float) -> Array:
-    """Point on the bar's outer edge, where a ring hangs.
-
-    Parameters
-    ----------
-    bar : MountedBar
-        One bar.
-    behind_front : float, m
-        Along the bar, from its front end rearwards.
-
-    Returns
-    -------
-    (3,) array, m
-        Tree frame, on the underside's outer edge.
-    """
-    low, high = _edges(bar, behind_front)
-    return _on_face(bar, behind_front, high if bar.side == "left" else low)
-
-
 def _edges(bar: MountedBar, behind_front: float) -> tuple[float, float]:
     """Lowest and highest eta of the bar's outline at a station, by linear interpolation, m."""
     face = bar.underside

@@ -58,7 +58,8 @@ def _in_si(kind: Kind, lowest: float, highest: float, bound: str) -> Callable[[o
         except FitsimError as error:
             raise fault(error.fault, error.mend) from error
         if not lowest <= number <= highest:
-            raise fault(f"{value} is out of reach", f"give {bound}")
+            wrong = "is negative" if number < 0.0 <= lowest else "is out of reach"
+            raise fault(f"{value} {wrong}", f"give {bound}")
         return number
 
     return read

@@ -11,7 +11,7 @@ from fitsim.errors import BadSettings
 from fitsim.rig.cases import cases_for
 from fitsim.rig.load import NO_LOAD, Load, Weight, pack, rider
 from fitsim.rig.rig import Cinch, Rig, ring_behind_front
-from fitsim.rig.rings import bar_length, middle_line, ring_point
+from fitsim.rig.rings import bar_length, middle_line
 from tests.build import BAR_LENGTH, BAR_WIDTH, small_back, small_tree
 
 SEAT = np.eye(4)
@@ -88,13 +88,21 @@ def test_a_load_sits_where_it_is_told() -> None:
     assert seat.point_tree[0] == pytest.approx(-0.2, abs=1e-9)
 
 
-def test_rings_hang_on_the_outer_edge_at_their_station() -> None:
-    for bar, sign in zip(small_tree().bars, (1.0, -1.0), strict=True):
-        T_bar_tree = np.linalg.inv(bar.T_tree_bar)
-        place = (T_bar_tree @ np.append(ring_point(bar, 0.10), 1.0))[:3]
-        assert place[0] == pytest.approx(0.5 * BAR_LENGTH - 0.10, abs=1e-12)
-        # The outline runs straight here; the fixture's grid is 5 mm and the distance linear.
-        assert place[1] == pytest.approx(sign * 0.5 * BAR_WIDTH, abs=1e-4)
+def test_rings_hang_on_the_outer_edge_at_their_station(back: object) -> None:
+    tree = small_tree()
+    for strap in cases_for(back, tree, SEAT, Rig(front=Cinch(1.0, 1.0, 0.11)), NO_LOAD)[0].straps:
+        sign = 1.0 if strap.name.endswith("left") else -1.0
+        bar = tree.bars[0 if sign > 0 else 1]
+        place = (np.linalg.inv(bar.T_tree_bar) @ np.append(strap.attach_tree, 1.0))[:3]
+        assert place[0] == pytest.approx(0.5 * BAR_LENGTH - 0.11, abs=1e-9)
+        # Rings hang a few millimetres in from the edge; the fixture's grid is 5 mm.
+        assert 0.5 * BAR_WIDTH - 0.010 < sign * place[1] < 0.5 * BAR_WIDTH
+
+
+def test_middle_line_of_a_straight_bar_is_in_its_middle() -> None:
+    for bar in small_tree().bars:
+        place = (np.linalg.inv(bar.T_tree_bar) @ np.append(middle_line(bar, 0.28), 1.0))[:3]
+        np.testing.assert_allclose(place[:2], 0.0, atol=1e-12)
 
 
 def test_ring_place_comes_from_the_rig_then_the_tree_then_the_rule() -> None:

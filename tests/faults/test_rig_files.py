@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -11,8 +13,9 @@ from fitsim.rig.read import read_load, read_pad, read_rig
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
+PAGE = (Path(__file__).parents[2] / "docs" / "rig-file.md").read_text(encoding="utf-8")
+READERS = {"rig": read_rig, "pad": read_pad, "load": read_load}
 RIG = """
 name = "mountain rig"
 [front_cinch]
@@ -73,7 +76,13 @@ def front(line: str) -> str:
 @pytest.mark.parametrize(
     ("read", "text", "where", "fault", "mend"),
     [
-        (read_rig, front('tension = "-180 N"'), "front_cinch.tension", "-180 N", "0 to 2000 N"),
+        (
+            read_rig,
+            front('tension = "-180 N"'),
+            "front_cinch.tension",
+            "-180 N is negative",
+            "0 to 2000 N",
+        ),
         (read_rig, front('tension = "18 kN"'), "front_cinch.tension", "18 kN", "0 to 2000 N"),
         (read_rig, front("tension = 180"), "front_cinch.tension", "no unit", '"180 N"'),
         (read_rig, front('tension = "180 mm"'), "front_cinch.tension", "length", '"180 N"'),
@@ -134,3 +143,32 @@ def test_a_slip_in_a_name_is_met_with_the_nearest() -> None:
         read_load("ridr")
     with pytest.raises(BadSettings, match="use none, felt-thin, felt, felt-thick or a TOML file"):
         read_pad("xyz")
+
+
+def blocks(language: str) -> list[str]:
+    """Code blocks of docs/rig-file.md."""
+    return re.findall(rf"```{language}\n(.*?)```", PAGE, re.DOTALL)
+
+
+@pytest.mark.parametrize("example", blocks("toml"))
+def test_examples_of_the_page_are_right(tmp_path: Path, example: str) -> None:
+    kind = example.splitlines()[0].removeprefix("# ")
+    assert READERS[kind](written(tmp_path, example))
+
+
+@pytest.mark.parametrize(
+    ("kind", "text"),
+    [
+        ("rig", front('tension = "-180 N"')),
+        ("rig", front('tensoin = "180 N"')),
+        ("load", '[rider]\nmass = "80 mm"\n'),
+    ],
+)
+def test_sentences_of_the_page_are_the_ones_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str, text: str
+) -> None:
+    (tmp_path / f"{kind}.toml").write_text(text, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(BadSettings) as caught:
+        READERS[kind](f"{kind}.toml")
+    assert str(caught.value) in blocks("text")[0].splitlines()
