@@ -63,7 +63,7 @@ def write_results(
             write_nodes(fitset, draft / "nodes.csv")
             write_surface(fitset, draft / "pressure.vtp")
         with stages("report", "writing the report"):
-            write_report(fitset, draft / "report.html", pictures=pictures, units=system)
+            write_report(fitset, draft / "report.html", pictures=pictures, system=system)
         timed = replace(fitset, timing_s={**fitset.timing_s, **(timing_s or {})})
         write_contract(timed, draft / "fit.json")
     return timed
