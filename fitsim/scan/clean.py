@@ -13,7 +13,7 @@ from fitsim.scan.pieces import belonging, mesh_pieces, point_pieces
 from fitsim.scan.planes import floors_and_walls, on_plane
 from fitsim.scan.read import MIN_POINTS, MIN_TRIANGLES
 from fitsim.scan.scale import ANIMAL_LENGTH, extent
-from fitsim.scan.thin import thin_mesh, thin_points
+from fitsim.scan.thin import MOST, thin_mesh, thin_points
 from fitsim.scan.winding import outward
 from fitsim.units import show_length
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 _TYPICAL_LENGTH: Final = 2.0  # m, between a back and a whole animal; sizes here are not exact
 _SAMPLE: Final = 60_000
-_CLOUD: Final = 400_000  # points of a cloud looked at; more only cost time
+_PLENTY: Final = 400_000  # points looked at, floor and all; more only cost time
 _NEIGHBOURS: Final = 8
 _FAR: Final = 4.0  # robust standard deviations
 
@@ -67,12 +67,14 @@ def cleaned(scan: Scan) -> Scan:
     metre = 1.0
     if scan.provenance.unit is None:
         metre = _TYPICAL_LENGTH / extent(scan.vertices)
-    if scan.is_points:
-        scan = _selected(scan, thin_points(scan.vertices, _CLOUD))
+    scan = _thinned(scan, _PLENTY)
     scan = _without_planes(scan, metre)
     scan = _without_strays(scan, metre)
-    scan = _without_outliers(scan) if scan.is_points else _facing_out(scan)
-    scan = _thinned(scan)
+    if scan.is_points:
+        scan = _without_outliers(scan)
+    scan = _thinned(scan, MOST)
+    if not scan.is_points:
+        scan = _facing_out(scan)
     if scan.provenance.unit is not None:
         _check_size(scan)
     return scan
@@ -129,16 +131,13 @@ def _facing_out(scan: Scan) -> Scan:
     return _noted(replace(scan, triangles=triangles), f"{every} faced in and were turned.")
 
 
-def _thinned(scan: Scan) -> Scan:
+def _thinned(scan: Scan, most: int) -> Scan:
     before = len(scan.vertices)
     if scan.is_points:
-        thinned = _selected(scan, thin_points(scan.vertices))
+        thinned = _selected(scan, thin_points(scan.vertices, most))
     else:
-        vertices, triangles = thin_mesh(scan.vertices, scan.triangles)
-        if triangles is scan.triangles:
-            return scan
-        nearest = np.asarray(cKDTree(scan.vertices).query(vertices, workers=2)[1])
-        thinned = replace(_selected(scan, nearest), vertices=vertices, triangles=triangles)
+        vertices, triangles, rows = thin_mesh(scan.vertices, scan.triangles, most)
+        thinned = replace(_selected(scan, rows), vertices=vertices, triangles=triangles)
     if len(thinned.vertices) == before:
         return scan
     return _noted(thinned, f"Thinned from {before:,} to {len(thinned.vertices):,} points.")

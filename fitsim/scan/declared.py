@@ -122,8 +122,9 @@ def _check_ply(name: str, content: bytes) -> None:
             raise _broken(name, "PLY") from error
     if "vertex" not in counts:
         raise _broken(name, "PLY")
-    # The last number of an ascii file needs no separator after it.
-    if len(content) - end.end() + ascii_ < least:
+    # The last number of an ascii file needs no separator after it; each element has a line.
+    short = len(content) - end.end() + ascii_ < least
+    if short or (ascii_ and _lines(content, end.end()) < sum(counts.values())):
         raise _cut_off(name, counts["vertex"], counts.get("face", 0))
 
 
@@ -159,7 +160,8 @@ def _check_off(name: str, content: bytes) -> None:
     _check_size(name, points)
     _check_size(name, faces)
     # Three numbers a point, a count and three corners a face, a separator after each.
-    if len(content) - found.end() < 6 * points + 8 * faces - 1:
+    short = len(content) - found.end() < 6 * points + 8 * faces - 1
+    if short or _lines(content, found.end()) < points + faces:
         raise _cut_off(name, points, faces)
 
 
@@ -247,8 +249,13 @@ def _check_pcd(name: str, content: bytes) -> None:
         if unpacked != need or packed > have - 8 or unpacked > packed * _LZF_RATIO:
             raise _cut_off(name, points, 0)
         return
-    if have < need:
+    if have < need or (kind == "ascii" and _lines(content, start) < points):
         raise _cut_off(name, points, 0)
+
+
+def _lines(content: bytes, start: int) -> int:
+    """Lines from `start` on, the last one with or without its end."""
+    return content.count(b"\n", start) + (not content.endswith(b"\n"))
 
 
 def _json(name: str, content: bytes) -> dict[str, Any]:

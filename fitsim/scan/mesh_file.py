@@ -50,8 +50,16 @@ def read_mesh_file(path: Path, format_: Format, content: bytes) -> Raw:
     >>> read_mesh_file(Path("one.off"), "off", text).triangles.tolist()
     [[0, 1, 2]]
     """
-    pieces = _pieces(path, format_, content)
-    parts = [_raw(piece, T) for piece, T in pieces if len(piece.vertices) > 0]
+    try:
+        parts = [_raw(piece, place) for piece, place in _pieces(path, format_, content)]
+    except Exception as error:  # a broken file makes the parsers raise anything
+        reason = (str(error).splitlines() or [""])[0][:120] or type(error).__name__
+        raise BadScan(
+            path.name,
+            f"it cannot be read as {format_.upper()} ({reason})",
+            "export or copy the scan again",
+        ) from error
+    parts = [part for part in parts if len(part.vertices)]
     meshes = [part for part in parts if len(part.triangles)] or parts
     if not meshes:
         raise BadScan(path.name, "there is no surface and no point in it", "export the scan again")
@@ -62,24 +70,16 @@ def _pieces(path: Path, format_: Format, content: bytes) -> list[tuple[Any, NDAr
     """Each mesh or cloud with its place, (4, 4) T_file_piece."""
     import trimesh
 
-    try:
-        scene = trimesh.load_scene(
-            io.BytesIO(content),
-            file_type=format_,
-            resolver=trimesh.resolvers.FilePathResolver(str(path)),
-            process=False,
-            maintain_order=True,
-        )
-        placed = [scene.graph[node] for node in scene.graph.nodes_geometry]
-        pieces = [(scene.geometry[name], np.asarray(place)) for place, name in placed]
-        return [p for p in pieces if isinstance(p[0], trimesh.Trimesh | trimesh.PointCloud)]
-    except Exception as error:  # a broken file makes the parsers raise anything
-        reason = (str(error).splitlines() or [type(error).__name__])[0][:120]
-        raise BadScan(
-            path.name,
-            f"it cannot be read as {format_.upper()} ({reason or type(error).__name__})",
-            "export or copy the scan again",
-        ) from error
+    scene = trimesh.load_scene(
+        io.BytesIO(content),
+        file_type=format_,
+        resolver=trimesh.resolvers.FilePathResolver(str(path)),
+        process=False,
+        maintain_order=True,
+    )
+    placed = [scene.graph[node] for node in scene.graph.nodes_geometry]
+    pieces = [(scene.geometry[name], np.asarray(place)) for place, name in placed]
+    return [p for p in pieces if isinstance(p[0], trimesh.Trimesh | trimesh.PointCloud)]
 
 
 def _raw(piece: Any, T_file_piece: NDArray[np.float64]) -> Raw:  # noqa: ANN401 - trimesh is imported lazily

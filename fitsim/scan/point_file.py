@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 _COLOUR_NAMES: Final = (("r", "g", "b"), ("red", "green", "blue"))
 _NORMAL_NAMES: Final = ("nx", "ny", "nz")
+_HEADER_LINES: Final = 100
+_MEND: Final = "export it with x y z on each line"
 _UNIT_NORMAL_TOLERANCE: Final = 0.02  # three decimals in a text file, with room
 
 
@@ -53,15 +55,15 @@ def read_point_text(name: str, content: bytes) -> Raw:
     >>> read_point_text("a.csv", b"x;y;z\n0,1;0,2;0,3\n1;2;3\n").vertices.tolist()
     [[0.1, 0.2, 0.3], [1.0, 2.0, 3.0]]
     """
-    text = content.decode("utf-8-sig", errors="replace").lstrip()
+    text = content.decode("utf-8-sig", errors="replace")
     lines = [ln for ln in text.splitlines() if ln.strip() and not ln.lstrip().startswith("//")]
-    names: list[str] = []
-    while lines and (lines[0].lstrip().startswith("#") or not _is_row(lines[0])):
-        words = re.findall(r"[a-z_]+", lines.pop(0).lower())
-        names = words if "x" in words else names
-        if len(words) == 0 and not lines:
-            break
-    table = _table(name, lines)
+    rows = (i for i, line in enumerate(lines[:_HEADER_LINES]) if _separator(line) is not None)
+    first = next(rows, None)
+    if first is None:
+        raise BadScan(name, "there is no line of three numbers in it", _MEND)
+    heads = (re.findall(r"[a-z_]+", line.lower()) for line in lines[:first])
+    names = next((words for words in heads if "x" in words), [])
+    table = _table(name, lines[first:])
     colours, normals = _extras(table[:, 3:], names[3:])
     return Raw(table[:, :3].copy(), NO_TRIANGLES, colours, normals)
 
@@ -115,32 +117,38 @@ def read_pcd(path: Path, content: bytes) -> Raw:
     )
 
 
-def _is_row(line: str) -> bool:
-    """Whether a line holds three numbers or more and nothing else."""
-    words = [w for w in re.split(r"[;\t ]+|,(?=\s|\S*,)", line.strip()) if w]
-    words = words if len(words) > 1 else line.strip().split(",")
+def _separator(line: str) -> str | None:
+    """What parts the numbers of a line; None if they are not three numbers or more."""
+    for separator in (";", "\t", ",", " "):
+        words = line.split() if separator == " " else line.strip().split(separator)
+        if separator != ",":
+            words = [word.replace(",", ".") for word in words]
+        if len(words) >= 3 and all(map(_is_number, words)):  # noqa: PLR2004 - x, y and z
+            return separator
+    return None
+
+
+def _is_number(word: str) -> bool:
     try:
-        [float(w.strip().strip(",").replace(",", ".")) for w in words]
+        float(word)
     except ValueError:
         return False
-    return len(words) >= 3  # noqa: PLR2004 - x, y and z
+    return True
 
 
 def _table(name: str, lines: list[str]) -> NDArray[np.float64]:
-    if not lines:
-        raise BadScan(name, "there is no line of three numbers in it", "export x y z on each line")
+    separator = _separator(lines[0])
     text = "\n".join(lines)
-    delimiter = next((d for d in (";", "\t") if d in lines[0]), "," if "," in lines[0] else None)
-    if delimiter in {";", "\t"}:
+    if separator != ",":
         text = text.replace(",", ".")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("error")
-            return np.loadtxt(io.StringIO(text), delimiter=delimiter, ndmin=2, comments="#")
+            return np.loadtxt(
+                io.StringIO(text), delimiter=None if separator == " " else separator, ndmin=2
+            )
     except (ValueError, UserWarning) as error:
-        raise BadScan(
-            name, f"a line is not numbers ({_short(error)})", "export x y z on each line"
-        ) from error
+        raise BadScan(name, f"a line is not numbers ({_short(error)})", _MEND) from error
 
 
 def _short(error: Exception) -> str:

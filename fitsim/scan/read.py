@@ -30,6 +30,8 @@ MIN_TRIANGLES: Final = 200
 """Fewest triangles of a mesh; what lies between is coarse, and the back says so."""
 MAX_BYTES: Final = 1_000_000_000
 
+_LOOSE_END: Final = 0.01
+
 
 def read_scan(
     path: str | os.PathLike[str],
@@ -87,6 +89,8 @@ def read_scan(
     raw = _raw(path, format_, content)
     counts = len(raw.triangles), len(raw.vertices)
     _check(path.name, raw)
+    if format_ == "obj":
+        _check_whole(path.name, raw)
     whole = welded(raw)
     _check_count(path.name, whole)
     scan = Scan(
@@ -144,6 +148,14 @@ def _check(name: str, raw: Raw) -> None:
         raise BadScan(name, "it has triangles on points that are not in the file", again)
     if not 0.0 < float(np.ptp(raw.vertices, axis=0).max()) < 1e9:  # noqa: PLR2004 - no unit makes that an animal
         raise BadScan(name, "all its points lie in one place or out of all measure", again)
+
+
+def _check_whole(name: str, raw: Raw) -> None:
+    """Tell a cut-off OBJ, which declares no counts: its last vertices are in no triangle."""
+    if len(raw.triangles) and raw.triangles.max() + 1 < (1.0 - _LOOSE_END) * len(raw.vertices):
+        loose = len(raw.vertices) - 1 - int(raw.triangles.max())
+        fault = f"the file seems cut off: its last {loose:,} points are in no triangle"
+        raise BadScan(name, fault, "export or copy the scan again")
 
 
 def _check_count(name: str, whole: Raw) -> None:

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from fitsim.scan.weld import distinct
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -13,6 +15,8 @@ MOST: Final = 120_000
 """Vertices that are enough: 5 mm apart over 3 m² of a whole animal."""
 ROOM: Final = 1.1
 """Up to a tenth more is left as it is: thinning would cost time and gain none."""
+
+_FINEST: Final = 2.0**-20  # of the longest side: three such steps fit one 64-bit key
 
 
 def thin_points(points: NDArray[np.float64], most: int = MOST) -> NDArray[np.intp]:
@@ -28,7 +32,7 @@ def thin_points(points: NDArray[np.float64], most: int = MOST) -> NDArray[np.int
     Returns
     -------
     (k,) int array
-        Rows to keep, in order. All rows if there are not more than `most`.
+        Rows to keep, in order. All rows if there are hardly more than `most`.
 
     Examples
     --------
@@ -39,23 +43,18 @@ def thin_points(points: NDArray[np.float64], most: int = MOST) -> NDArray[np.int
     """
     if len(points) <= most * ROOM:
         return np.arange(len(points))
-    low, high = points.min(axis=0), points.max(axis=0)
-    finest = float((high - low).max()) / 2.0**20
-    side = max(float((high - low).max()) / 1000.0, finest)
-    kept = _one_a_cell(points - low, side)
-    # A surface has about 1/side^2 cells: a few corrections of the side reach the count.
-    for _ in range(8):
-        if 0.85 * most < len(kept) <= most or (len(kept) <= most and side <= finest):
-            break
-        side = max(side * float(np.sqrt(len(kept) / (0.93 * most))), finest)
-        kept = _one_a_cell(points - low, side)
-    return kept
+    place = _cells(points, most)
+    return np.sort(_nearest_mean(points, place, _means(points, place)))
 
 
 def thin_mesh(
     vertices: NDArray[np.float64], triangles: NDArray[np.int32], most: int = MOST
-) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
-    """Collapse edges where the surface is flattest, keeping its border.
+) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.intp]]:
+    """Draw the vertices in each cell of a grid into their mean.
+
+    Averaging takes noise out as well; on a surface of radius R and cells of side s it lies
+    s²/(24 R) too low, some micrometres. A border moves by less than a cell. Collapsing edges
+    one by one instead took twenty times as long and folded noisy scans over themselves.
 
     Parameters
     ----------
@@ -68,12 +67,16 @@ def thin_mesh(
 
     Returns
     -------
-    vertices, triangles : arrays
-        As given if there are not more than `most`.
+    vertices : (k, 3) array
+        As given if there are hardly more than `most`.
+    triangles : (l, 3) int array
+        Rows of the new vertex numbers.
+    rows : (k,) int array
+        The old vertex that lies nearest each new one.
 
     References
     ----------
-    Garland and Heckbert 1997, https://doi.org/10.1145/258734.258849
+    Rossignac and Borrel 1993, https://doi.org/10.1007/978-3-642-78114-8_29
 
     Examples
     --------
@@ -81,31 +84,51 @@ def thin_mesh(
     >>> x, y = np.meshgrid(np.arange(40.0), np.arange(40.0))
     >>> a = (np.arange(39)[:, None] * 40 + np.arange(39)).ravel()
     >>> sheet = np.concatenate([np.c_[a, a + 1, a + 40], np.c_[a + 1, a + 41, a + 40]])
-    >>> v, t = thin_mesh(np.c_[x.ravel(), y.ravel(), 0 * x.ravel()], sheet.astype(np.int32), 800)
-    >>> len(v) < 900, float(np.ptp(v[:, 0]))
-    (True, 39.0)
+    >>> v, t, _ = thin_mesh(np.c_[x.ravel(), y.ravel(), 0 * x.ravel()], sheet.astype(np.int32), 900)
+    >>> 700 < len(v) <= 900, int(t.max()) == len(v) - 1
+    (True, True)
     """
     if len(vertices) <= most * ROOM:
-        return vertices, triangles
-    import fast_simplification
-
-    middle = vertices.mean(axis=0)  # in single precision far from the origin is coarse
-    target = round(len(triangles) * most / len(vertices))
-    fewer, faces = fast_simplification.simplify(
-        (vertices - middle).astype(np.float32),
-        triangles,
-        target_count=target,
-    )
-    return fewer.astype(np.float64) + middle, faces.astype(np.int32)
+        return vertices, triangles, np.arange(len(vertices))
+    place = _cells(vertices, most)
+    means = _means(vertices, place)
+    fewer = place[triangles]
+    fewer = fewer[distinct(fewer)]
+    used = np.zeros(len(means), dtype=bool)
+    used[fewer] = True
+    renumbered = (np.cumsum(used) - 1).astype(np.int32)[fewer]
+    return means[used], renumbered, _nearest_mean(vertices, place, means)[used]
 
 
-def _one_a_cell(points: NDArray[np.float64], side: float) -> NDArray[np.intp]:
-    keys = np.floor(points / side).astype(np.int64)
-    x, y, z = keys.T
-    _, place = np.unique((x << 42) | (y << 21) | z, return_inverse=True)
-    count = np.bincount(place)
-    mean = np.column_stack([np.bincount(place, weights=axis) for axis in points.T])
-    off = ((points - (mean / count[:, None])[place]) ** 2).sum(axis=1)
-    order = np.lexsort((off, place))
-    first = np.flatnonzero(np.r_[True, place[order][1:] != place[order][:-1]])
-    return np.sort(order[first])
+def _cells(points: NDArray[np.float64], most: int) -> NDArray[np.intp]:
+    """Cell of each point, in a grid so fine that about `most` cells are filled."""
+    low = points.min(axis=0)
+    longest = float(np.ptp(points, axis=0).max())
+    side = longest / np.sqrt(most)  # right for a flat square
+    place = _numbered(points - low, side)
+    # A surface fills about 1/side^2 cells: a few corrections of the side reach the count.
+    for _ in range(8):
+        filled = int(place.max()) + 1
+        if 0.85 * most < filled <= most or (filled <= most and side <= longest * _FINEST):
+            break
+        side = max(side * np.sqrt(filled / (0.93 * most)), longest * _FINEST)
+        place = _numbered(points - low, side)
+    return place
+
+
+def _numbered(points: NDArray[np.float64], side: float) -> NDArray[np.intp]:
+    x, y, z = np.floor(points / side).astype(np.int64).T
+    return np.unique((x << 42) | (y << 21) | z, return_inverse=True)[1]
+
+
+def _means(points: NDArray[np.float64], place: NDArray[np.intp]) -> NDArray[np.float64]:
+    sums = np.column_stack([np.bincount(place, weights=axis) for axis in points.T])
+    return sums / np.bincount(place)[:, None]
+
+
+def _nearest_mean(
+    points: NDArray[np.float64], place: NDArray[np.intp], means: NDArray[np.float64]
+) -> NDArray[np.intp]:
+    """In each cell the point nearest its mean."""
+    order = np.lexsort((((points - means[place]) ** 2).sum(axis=1), place))
+    return order[np.flatnonzero(np.diff(place[order], prepend=-1))]

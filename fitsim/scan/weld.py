@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -45,7 +45,7 @@ def welded(raw: Raw) -> Raw:
     first, place = _places(raw.vertices)
     triangles = place[raw.triangles]
     if len(triangles):
-        triangles = triangles[_kept(triangles)]
+        triangles = triangles[distinct(triangles)]
         used = np.zeros(len(first), dtype=bool)
         used[triangles] = True
         triangles = (np.cumsum(used) - 1)[triangles]
@@ -59,6 +59,37 @@ def welded(raw: Raw) -> Raw:
     )
 
 
+def distinct(triangles: NDArray[np.integer[Any]]) -> NDArray[np.intp]:
+    """Choose the triangles with three different corners, each set of corners once.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int array
+        Rows of vertex numbers.
+
+    Returns
+    -------
+    (k,) int array
+        Rows to keep, in order.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> distinct(np.array([[0, 1, 2], [2, 0, 1], [0, 1, 1], [1, 2, 3]])).tolist()
+    [0, 3]
+    """
+    a, b, c = np.sort(triangles, axis=1).astype(np.int64).T
+    proper = (a != b) & (b != c)
+    # Numbers up to two million fit one key three at a time.
+    if c.max(initial=0) < 2**21:
+        _, first = np.unique((a << 42) | (b << 21) | c, return_index=True)
+    else:
+        _, first = np.unique(np.column_stack([a, b, c]), axis=0, return_index=True)
+    once = np.zeros(len(triangles), dtype=bool)
+    once[first] = True
+    return np.flatnonzero(proper & once)
+
+
 def _places(vertices: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """First vertex of each place in file order, and the place of each vertex."""
     low = vertices.min(axis=0)
@@ -70,17 +101,3 @@ def _places(vertices: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[n
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
     return first[order], rank[place]
-
-
-def _kept(triangles: NDArray[np.int64]) -> NDArray[np.intp]:
-    """Rows with three different corners, the first of each set of corners, in file order."""
-    a, b, c = np.sort(triangles, axis=1).T
-    proper = (a != b) & (b != c)
-    # Up to two million vertices a, b, c share one key; beyond that only neighbours can clash.
-    if c.max(initial=0) < 2**21:
-        _, first = np.unique((a << 42) | (b << 21) | c, return_index=True)
-    else:
-        _, first = np.unique(np.column_stack([a, b, c]), axis=0, return_index=True)
-    once = np.zeros(len(triangles), dtype=bool)
-    once[first] = True
-    return np.flatnonzero(proper & once)
