@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from fitsim.tree.settings import ArchSettings, TreeSettings
     from fitsim.tree.solid import Surface
 
-#: Section of an arch: along the tree at the feet and over the spine, and through; m.
-FOOT, CROWN_OF_ARCH, THROUGH = 0.070, 0.044, 0.020
+#: Breadth of an arch at the feet, of a bow and of a cantle over the spine, and thickness; m.
+FOOT, BOW, CANTLE, THROUGH = 0.070, 0.044, 0.078, 0.020
 
 #: How far the staves of a crossed arch stand on beyond the crossing, m.
 STAVE = 0.12
@@ -74,13 +74,14 @@ def arch_solids(arch: ArchSettings, bar: Bar, T_tree_left: NDArray[np.float64]) 
     foot, heel = _foot(arch, bar, T_tree_left)
     top = heel[2] + arch.rise
     if arch.shape == "cross":
-        stave = swept(_section_rings(_stave(foot, heel, top), FOOT * 0.75))
+        stave = swept(_section_rings(_stave(foot, heel, top), FOOT * 0.75, BOW))
         return [stave, mirrored_surface(stave)]
-    path = _bow(foot, heel, top)
+    path, breadth = _bow(foot, heel, top), BOW
     if arch.shape == "cantle":
         lift = np.clip((path[:, 2] - heel[2]) / arch.rise, 0.0, 1.0)
         path[:, 0] -= LEAN * lift**2
-    return [swept(_section_rings(path, FOOT))]
+        breadth = CANTLE
+    return [swept(_section_rings(path, FOOT, breadth))]
 
 
 def _moved(T: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -136,8 +137,8 @@ def _resampled(path: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.column_stack([np.interp(place, length, column) for column in path.T])
 
 
-def _section_rings(path: NDArray[np.float64], foot: float) -> NDArray[np.float64]:
-    """Rounded rectangles square to the path, broad at its ends and closing in a round end."""
+def _section_rings(path: NDArray[np.float64], foot: float, crown: float) -> NDArray[np.float64]:
+    """Rounded rectangles square to the path, of one breadth at the feet and another at the top."""
     tangent = np.gradient(path, axis=0)
     tangent /= np.linalg.norm(tangent, axis=1, keepdims=True)
     forward = np.array([1.0, 0.0, 0.0]) - tangent * tangent[:, :1]
@@ -145,7 +146,7 @@ def _section_rings(path: NDArray[np.float64], foot: float) -> NDArray[np.float64
     through = np.cross(tangent, forward)
     length = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1)))
     end = np.minimum(length, length[-1] - length)
-    breadth = CROWN_OF_ARCH + (foot - CROWN_OF_ARCH) * np.exp(-((end / 0.07) ** 2))
+    breadth = crown + (foot - crown) * np.exp(-((end / 0.07) ** 2))
     close = np.sqrt(np.clip(1.0 - (1.0 - np.minimum(end / (foot / 2.0), 1.0)) ** 2, 1e-4, 1.0))
     angle = np.linspace(0.0, 2.0 * np.pi, AROUND, endpoint=False)
     # A superellipse of the fourth power: flat faces, soft edges.
