@@ -90,7 +90,7 @@ def read_scan(
     counts = len(raw.triangles), len(raw.vertices)
     _check(path.name, raw)
     if format_ == "obj":
-        _check_whole(path.name, raw)
+        raw = _checked_end(path.name, raw, content)
     whole = welded(raw)
     _check_count(path.name, whole)
     scan = Scan(
@@ -150,12 +150,16 @@ def _check(name: str, raw: Raw) -> None:
         raise BadScan(name, "all its points lie in one place or out of all measure", again)
 
 
-def _check_whole(name: str, raw: Raw) -> None:
-    """Tell a cut-off OBJ, which declares no counts: its last vertices are in no triangle."""
+def _checked_end(name: str, raw: Raw, content: bytes) -> Raw:
+    """Look for signs that an OBJ, which declares no counts, was cut off."""
     if len(raw.triangles) and raw.triangles.max() + 1 < (1.0 - _LOOSE_END) * len(raw.vertices):
         loose = len(raw.vertices) - 1 - int(raw.triangles.max())
         fault = f"the file seems cut off: its last {loose:,} points are in no triangle"
         raise BadScan(name, fault, "export or copy the scan again")
+    if content.endswith(b"\n"):
+        return raw
+    note = "The file ends without a line end: if parts are missing, it was cut off."
+    return raw._replace(notes=(*raw.notes, note))
 
 
 def _check_count(name: str, whole: Raw) -> None:
