@@ -103,7 +103,7 @@ class Daylight:
 
 
 def daylight(chart: Chart, tree: Tree, equilibrium: Equilibrium, index: int) -> Daylight:
-    """Return what lies under one bar's middle line, from the four nearest nodes under that bar.
+    """Return what lies under one bar's middle line, from the nearest nodes under that bar.
 
     Parameters
     ----------
@@ -125,9 +125,9 @@ def daylight(chart: Chart, tree: Tree, equilibrium: Equilibrium, index: int) -> 
         msg = f"no node lies under the {bar.side} bar"
         raise ValueError(msg)
     nodes = chart.points[chart.valid][under]
-    distance, near = cKDTree(nodes).query(line, k=min(4, len(under)))
+    distance, near = cKDTree(nodes).query(line, k=min(9, len(under)))
     distance, near = distance.reshape(len(line), -1), near.reshape(len(line), -1)
-    weight = 1.0 / (distance + 0.25 * chart.spacing) ** 2
+    weight = 1.0 / (distance + 0.5 * chart.spacing) ** 2
     weight /= weight.sum(axis=1, keepdims=True)
 
     def below(field: NDArray[np.float64]) -> NDArray[np.float64]:

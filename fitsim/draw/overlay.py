@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitsim.draw.bars import T_body_bar, middle_line, moved, outline
+from fitsim.draw.paint import OUTLINED
 from fitsim.draw.palette import DAYLIGHT_INK, INK, QUIET
 from fitsim.draw.quantity import System, quantity
 from fitsim.draw.surface import laid_on
-from fitsim.draw.view import ABOVE, LEFT, QUARTER, View
+from fitsim.draw.view import ABOVE, LEFT, QUARTER, RIGHT, View
 from fitsim.draw.words import lifted_tips, zone_words
 
 if TYPE_CHECKING:
@@ -20,6 +21,10 @@ if TYPE_CHECKING:
     from fitsim.study.fit import Fit, FitSet
 
 Corner = tuple[float, float]
+Rect = tuple[float, float, float, float]
+"""Left, top, right, bottom of something already written on a panel."""
+SPOTS = 5
+"""Most hotspots numbered on a sheet."""
 _SEEN = 0.12
 """Cosine between skin and sight from which a place counts as seen."""
 
@@ -37,15 +42,15 @@ def draw(
     fitset, fit : the set and the case shown.
     system : units people chose.
     """
+    taken: list[Rect] = []
     _bearings(pen, corner, view)
+    if fit.measures is not None:
+        _rims(pen, corner, view, fitset, fit)
+        taken += _tips(pen, corner, view, fitset, fit, system)
     if view.name == ABOVE:
-        _zone_names(pen, corner, view, fitset)
-    if fit.measures is None:
-        return
-    _rims(pen, corner, view, fitset, fit)
-    _tips(pen, corner, view, fitset, fit, system)
-    if view.name != QUARTER:
-        _hotspots(pen, corner, view, fitset, fit)
+        taken += _zone_names(pen, corner, view, fitset)
+    if fit.measures is not None and view.name != QUARTER:
+        _hotspots(pen, corner, view, fitset, fit, taken)
 
 
 def _bearings(pen: Pen, corner: Corner, view: View) -> None:
@@ -86,45 +91,45 @@ def _rims(pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit) -> Non
         pen.line([(float(x), float(y)) for x, y in rim], (*INK, 235), 1.8)
 
 
-def _zone_names(pen: Pen, corner: Corner, view: View, fitset: FitSet) -> None:
+def _zone_names(pen: Pen, corner: Corner, view: View, fitset: FitSet) -> list[Rect]:
     """Name the outlined zones, at their outer edge and off the bars."""
-    chart = fitset.back.chart
+    written: list[Rect] = []
     for zone in fitset.back.zones:
-        if not zone.name.startswith(("scapula", "fat_pocket")):
-            continue
-        # Name it at its outermost place that is on the surface.
-        points, normals = laid_on(chart, zone.outline)
+        words = zone_words(zone.name.rsplit("_", 1)[0] if "_" in zone.name else zone.name)
+        points, normals = laid_on(fitset.back.chart, zone.outline)
         seen = np.isfinite(points[:, 0]) & (view.facing(normals) > _SEEN)
-        if not seen.any():
+        if not zone.name.startswith(OUTLINED) or not seen.any():
             continue
         page = view.page(points[seen])
-        outermost = page[np.argmax(np.abs(page[:, 0] - view.size[0] / 2))]
-        words = zone_words(zone.name).split(" ", 1)[1]
-        left_side = zone.name.endswith("left")
-        wide = pen.width(words, 21, "bold") + 16
-        x = outermost[0] + (-10 if left_side else 10)
-        x = np.clip(x, wide + 8, view.size[0] - 8) if left_side else np.clip(x, 8, view.size[0] - wide - 8)
-        pen.chip(
-            corner[0] + float(x), corner[1] + float(outermost[1]), words, 21,
-            anchor="right" if left_side else "left", face="sans",
-        )  # fmt: skip
+        half = (pen.width(words, 21) + 16) / 2
+        if zone.name == "spine":
+            x, y = view.size[0] / 2, view.size[1] - 34.0
+        else:
+            x, y = page[np.argmax(np.abs(page[:, 0] - view.size[0] / 2))]
+            x += (half + 10) * (-1 if zone.name.endswith("left") else 1)
+        x = float(np.clip(x, half + 8, view.size[0] - half - 8))
+        y = float(np.clip(y, 84, view.size[1] - 34))
+        pen.chip(corner[0] + x, corner[1] + y, words, 21, face="sans")
+        written.append((x - half, y - 18, x + half, y + 18))
+    return written
 
 
-def _hotspots(pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit) -> None:
+def _hotspots(
+    pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit, taken: list[Rect]
+) -> None:
     """Ring each hotspot seen from here and number it on a disc beside it."""
     if fit.measures is None:
         return
     chart = fitset.back.chart
     nodes, normals = chart.points[chart.valid], chart.normals[chart.valid]
-    taken: list[NDArray[np.float64]] = []
-    for spot in fit.measures.hotspots[:7]:
+    for spot in fit.measures.hotspots[:SPOTS]:
         place = np.array([spot.x, spot.y, spot.z])
         normal = normals[np.argmin(np.linalg.norm(nodes - place, axis=1))]
         if view.facing(normal)[0] < _SEEN or (view.name != ABOVE and _hidden(view, spot.side)):
             continue
         at = view.page(place)[0]
         disc = _free_place(at, view, taken)
-        taken.append(disc)
+        taken.append((disc[0] - 19, disc[1] - 19, disc[0] + 19, disc[1] + 19))
         x, y = corner[0] + at[0], corner[1] + at[1]
         pen.line([(x, y), (corner[0] + disc[0], corner[1] + disc[1])], INK, 1.8)
         pen.ring(x, y, 5.5)
@@ -136,40 +141,47 @@ def _hidden(view: View, side: str) -> bool:
     return side in ("left", "right") and (side == "left") != (view.name == LEFT)
 
 
-def _free_place(
-    at: NDArray[np.float64], view: View, taken: list[NDArray[np.float64]]
-) -> NDArray[np.float64]:
-    """Return a place for a disc beside a hotspot, off the discs already set."""
+def _free_place(at: NDArray[np.float64], view: View, taken: list[Rect]) -> NDArray[np.float64]:
+    """Return a place for a disc beside a hotspot, off what is already written."""
     wide, high = view.size
-    outward = np.sign(at[0] - wide / 2) or 1.0
+    outward = 1.0 if at[0] >= wide / 2 else -1.0
     if view.name == ABOVE:
-        tries = [(outward * 92, 0), (outward * 92, -44), (outward * 92, 44), (outward * 130, 0)]
+        steps = [(outward * far, up) for far in (92, 132, 172) for up in (0, -44, 44)]
     else:
-        tries = [(0, 74), (44, 74), (-44, 74), (88, 60), (-88, 60), (0, 110)]
-    places = [np.clip(at + step, [24, 70], [wide - 24, high - 24]) for step in tries]
-    free = (p for p in places if all(np.linalg.norm(p - other) > 40 for other in taken))
-    return next(free, places[-1])
+        steps = [(aside, down) for down in (74, 112, 150) for aside in (0, 44, -44)]
+    places = [np.clip(at + step, [24, 70], [wide - 24, high - 24]) for step in steps]
+
+    def free(place: NDArray[np.float64]) -> bool:
+        return not any(
+            left - 19 < place[0] < right + 19 and top - 19 < place[1] < bottom + 19
+            for left, top, right, bottom in taken
+        )
+
+    return next((place for place in places if free(place)), places[0])
 
 
 def _tips(
     pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit, system: System
-) -> None:
-    """Write the clearance at each tip, loud where it is a lift."""
+) -> list[Rect]:
+    """Write the clearance of each tip that lifts, beyond the tip."""
+    written: list[Rect] = []
     if fit.measures is None:
-        return
+        return written
     lifted = lifted_tips(fit.measures)
     for index, bar in enumerate(fitset.tree.bars):
-        if view.name != ABOVE and _hidden(view, bar.side) and view.name != QUARTER:
+        if view.name in (LEFT, RIGHT) and _hidden(view, bar.side):
             continue
         line = moved(T_body_bar(fitset.tree, fit.equilibrium, index), middle_line(bar))
         for end, place, inner in (("front", line[0], line[4]), ("rear", line[-1], line[-5])):
-            clear = fit.measures.lift[f"{end}_{bar.side}"]
             if f"{end}_{bar.side}" not in lifted:
                 continue
             at, back = view.page(place)[0], view.page(inner)[0]
             way = (at - back) / max(float(np.linalg.norm(at - back)), 1e-9)
-            label = np.clip(at + way * 34, [70, 84], np.array(view.size) - [70, 30])
-            pen.chip(
-                corner[0] + float(label[0]), corner[1] + float(label[1]),
-                f"lifts {quantity(clear, 'length', system)}", 22, colour=DAYLIGHT_INK,
-            )  # fmt: skip
+            step = way * 36 if view.name == ABOVE else np.array([way[0] * 20, -46.0])
+            words = f"lifts {quantity(fit.measures.lift[f'{end}_{bar.side}'], 'length', system)}"
+            half = (pen.width(words, 22, "bold") + 16) / 2
+            edge = [half + 8, 84]
+            x, y = (float(v) for v in np.clip(at + step, edge, np.array(view.size) - [edge[0], 30]))
+            pen.chip(corner[0] + x, corner[1] + y, words, 22, colour=DAYLIGHT_INK)
+            written.append((x - half, y - 18, x + half, y + 18))
+    return written

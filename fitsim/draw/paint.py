@@ -20,9 +20,10 @@ if TYPE_CHECKING:
     from fitsim.back.back import Back, Chart
     from fitsim.contact.equilibrium import Equilibrium
 
-TEXEL = 0.0008
+TEXEL = 0.001
 """m on the skin for one dot of the painted picture."""
-_LIGHT = np.array([0.30, 0.35, 0.89])
+_LIGHT = np.array([0.30, 0.0, 0.95])
+"""Way to the light: the same on both sides, so that shade is never taken for a difference."""
 OUTLINED = ("scapula", "fat_pocket", "spine")
 """Zones drawn on the skin: those that must stay free."""
 _OPEN = 0.0015
@@ -132,7 +133,7 @@ def canvas(back: Back) -> Canvas:
     spline_x, spline_t = spline_weights(len(chart.x), at_x), spline_weights(len(chart.t), at_t)
     normals = np.where(chart.valid[..., None], chart.normals, [0.0, 0.0, 1.0])
     facing = np.clip(normals @ (_LIGHT / np.linalg.norm(_LIGHT)), -1.0, 1.0)
-    shade = (0.80 + 0.27 * facing) * np.where(chart.valid, _coat(chart), 1.0)
+    shade = (0.72 + 0.36 * facing) * np.where(chart.valid, _coat(chart), 1.0)
     shaded = spline_x @ shade.astype(np.float32) @ spline_t.T
     hide = np.clip(shaded[..., None] * np.asarray(HIDE, dtype=np.float32), 0, 255)
     line_x, line_t = line_weights(len(chart.x), at_x), line_weights(len(chart.t), at_t)

@@ -4,11 +4,18 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from fitsim.units import INCH, POUND, UNITS, System
 
-__all__ = ["Shown", "System", "number", "percent", "quantity", "shown"]
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+__all__ = ["Shown", "System", "number", "percent", "percents", "quantity", "shown"]
+
+
+NBSP: Final = "\N{NO-BREAK SPACE}"
+"""Keeps a number and its unit on one line."""
 
 
 @dataclass(frozen=True)
@@ -70,10 +77,10 @@ def quantity(value: float, kind: str, system: System = "metric") -> str:
 
     Examples
     --------
-    >>> quantity(22_840.0, "pressure"), quantity(22_840.0, "pressure", "inch")
-    ('23 kPa', '3.3 psi')
+    >>> print(quantity(22_840.0, "pressure"), quantity(22_840.0, "pressure", "inch"), sep=", ")
+    23 kPa, 3.3 psi
     """
-    return f"{number(value, kind, system)} {shown(kind, system).unit}"
+    return f"{number(value, kind, system)}{NBSP}{shown(kind, system).unit}"
 
 
 def percent(share: float) -> str:
@@ -81,7 +88,27 @@ def percent(share: float) -> str:
 
     Examples
     --------
-    >>> percent(0.7609)
-    '76 %'
+    >>> print(percent(0.7609))
+    76 %
     """
-    return f"{share * 100:.0f} %" if math.isfinite(share) else "–"
+    return f"{share * 100:.0f}{NBSP}%" if math.isfinite(share) else "–"
+
+
+def percents(shares: Sequence[float]) -> list[str]:
+    """Return shares of one whole as whole percentages that add up as the shares do.
+
+    The largest remainders are rounded up, so that three thirds never add to 101 %.
+
+    Examples
+    --------
+    >>> print(*percents([0.245, 0.499, 0.256]), sep=", ")
+    24 %, 50 %, 26 %
+    """
+    if not all(math.isfinite(share) for share in shares):
+        return [percent(share) for share in shares]
+    whole = [math.floor(share * 100) for share in shares]
+    short = round(sum(shares) * 100) - sum(whole)
+    by_remainder = sorted(range(len(shares)), key=lambda k: whole[k] - shares[k] * 100)
+    for k in by_remainder[:short]:
+        whole[k] += 1
+    return [f"{part}{NBSP}%" for part in whole]

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -12,14 +13,27 @@ from fitsim.draw import overlay
 from fitsim.draw.bars import daylight, moved, outline
 from fitsim.draw.lettering import Pen
 from fitsim.draw.paint import canvas, painted_skin
-from fitsim.draw.palette import DAYLIGHT_INK, INK, PANEL, PAPER, QUIET, pressure_map, scale_top
+from fitsim.draw.palette import (
+    DAYLIGHT,
+    DAYLIGHT_INK,
+    INK,
+    LINE,
+    PANEL,
+    PAPER,
+    QUIET,
+    TAN,
+    pressure_map,
+    scale_top,
+)
 from fitsim.draw.profile import draw_strip, ruled, stretch
-from fitsim.draw.quantity import System, number, quantity, shown
+from fitsim.draw.quantity import System, number, percent, shown
 from fitsim.draw.stage import stage, tree_shape
 from fitsim.draw.view import ABOVE, LEFT, QUARTER, RIGHT, View, views
-from fitsim.draw.words import case_title, verdict, zone_words
+from fitsim.draw.words import case_title, verdict, zone_peak, zone_share, zone_words
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
     from PIL import Image
 
@@ -27,18 +41,22 @@ if TYPE_CHECKING:
     from fitsim.study.fit import Fit, FitSet
 
 SIZE = (2400, 1680)
-"""Sheet, dots; A4 landscape at about 205 dots per inch."""
-_SCALE = 2
+"""Sheet in its own units; edges of panels are multiples of six, so that they fall on dots."""
+_SCALE, _REDUCE = 5 / 3, 2
+"""Dots drawn for one unit, and how many of them make one dot of the file: 2000 x 1400."""
 _MARGIN = 72
-_MOSAIC = (_MARGIN, 262)
+_MOSAIC = (_MARGIN, 264)
 _BOXES = {
-    ABOVE: (0, 0, 832, 946),
-    LEFT: (856, 0, 1544, 446),
-    RIGHT: (1568, 0, 2256, 446),
-    QUARTER: (856, 500, 1544, 946),
+    ABOVE: (0, 0, 828, 948),
+    LEFT: (852, 0, 1542, 450),
+    RIGHT: (1566, 0, 2256, 450),
+    QUARTER: (852, 498, 1542, 948),
 }
-_TABLE = (_MARGIN + 1568, _MOSAIC[1] + 500)
+_TABLE = (_MARGIN + 1566, _MOSAIC[1] + 498)
 _STRIPS = ((_MARGIN, 1336, 1188, 1530), (1212, 1336, SIZE[0] - _MARGIN, 1530))
+
+
+Kept = TypeVar("Kept")
 
 
 @dataclass(frozen=True)
@@ -79,31 +97,54 @@ def draw_cases(
     Returns
     -------
     The file of each case, by case name: ``<case>.png``.
+
+    Raises
+    ------
+    RuntimeError
+        When this machine draws blank pictures.
     """
     from fitsim.files import whole_file
 
-    folder, files = Path(directory), {}
-    for name, sheet in sheets(fitset, system=system).items():
-        files[name] = folder / f"{name}.png"
-        with whole_file(files[name]) as draft:
-            sheet.save(draft, format="PNG", compress_level=4)
-    return files
+    def kept(name: str, sheet: Image.Image) -> Path:
+        file = Path(directory) / f"{name}.png"
+        with whole_file(file) as draft:
+            sheet.save(draft, format="PNG", compress_level=2)
+        return file
+
+    return _each_case(fitset, kept, system)
 
 
 def sheets(fitset: FitSet, *, system: System = "metric") -> dict[str, Image.Image]:
     """Return one picture per case, by case name."""
+    return _each_case(fitset, lambda _, sheet: sheet, system)
+
+
+def _each_case(
+    fitset: FitSet, kept: Callable[[str, Image.Image], Kept], system: System
+) -> dict[str, Kept]:
+    """Draw each case and return what `kept` makes of its name and sheet.
+
+    One thread makes the plotter and renders; the sheets are then put together side by side.
+    """
     space, top = region(fitset), top_of_scale(fitset)
     seen = views(space.lowest, space.highest, _BOXES)
     skin = canvas(fitset.back)
     body = fitset.tree.vertices, fitset.tree.triangles
-    pictures = {}
-    with stage(fitset.back.chart, skin.line.shape, body, seen, _SCALE) as on:
-        for name, fit in fitset.fits.items():
-            painted = painted_skin(skin, fit.equilibrium, top)
-            tree = tree_shape(on, moved(fit.equilibrium.T_body_tree, fitset.tree.vertices))
-            mosaic = shown_skin(painted, on.place, tree)
-            pictures[name] = composed(fitset, fit, mosaic, seen, top=top, system=system)
-    return pictures
+    with stage(fitset.back.chart, skin.line.shape, body, seen, _SCALE, _REDUCE) as on:
+        place = on.place
+        shapes = {
+            name: tree_shape(on, moved(fit.equilibrium.T_body_tree, fitset.tree.vertices))
+            for name, fit in fitset.fits.items()
+        }
+
+    def drawn(name: str) -> Kept:
+        fit = fitset.fits[name]
+        painted = painted_skin(skin, fit.equilibrium, top)
+        mosaic = shown_skin(painted, place, shapes[name])
+        return kept(name, composed(fitset, fit, mosaic, seen, top=top, system=system))
+
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return dict(zip(shapes, pool.map(drawn, shapes), strict=True))
 
 
 def shown_skin(
@@ -114,7 +155,7 @@ def shown_skin(
     Parameters
     ----------
     skin : (h, w, 3) painted skin.
-    place : over the mosaic, index into the skin, -1 for the panel behind.
+    place : over the mosaic, one more than the index into the skin, 0 for the panel behind.
     tree : over the mosaic, 255 where the tree is.
     """
     from PIL import Image
@@ -123,8 +164,8 @@ def shown_skin(
     dots = packed.view(np.uint8).reshape(-1, 4)
     dots[0] = (*PANEL, 255)
     dots[1:, :3] = skin.reshape(-1, 3)
-    # Index -1 would be the last dot: the panel's colour sits at 0 and every index moves up one.
-    mosaic = Image.frombuffer("RGBX", place.shape[::-1], packed[place + 1], "raw", "RGBX", 0, 1)
+    looked_up = np.take(packed, place, mode="clip")
+    mosaic = Image.frombuffer("RGBX", place.shape[::-1], looked_up, "raw", "RGBX", 0, 1)
     mosaic = mosaic.convert("RGB")
     veil = Image.fromarray((tree > 0).astype(np.uint8) * 26)
     mosaic.paste(INK, (0, 0), veil.resize(mosaic.size, Image.Resampling.BILINEAR))
@@ -138,7 +179,7 @@ def composed(
     """Return the sheet of one case around its rendered mosaic."""
     from PIL import Image
 
-    sheet = Image.new("RGB", (SIZE[0] * _SCALE, SIZE[1] * _SCALE), PAPER)
+    sheet = Image.new("RGB", (_dots(SIZE[0]), _dots(SIZE[1])), PAPER)
     _paste_panels(sheet, mosaic)
     pen = Pen(sheet, _SCALE)
     _heading(pen, fit, system)
@@ -148,10 +189,13 @@ def composed(
         pen.text(corner[0], corner[1] - 16, view.name, 25, face="bold")
         overlay.draw(pen, corner, view, fitset, fit, system)
     _hotspot_table(pen, fit, system)
-    if fit.measures is not None:
+    _free_zones(pen, fit, system)
+    if fit.measures is None:
+        _no_result(pen)
+    else:
         _daylight(pen, fitset, fit, top, system)
     _foot(pen, fitset)
-    return sheet.reduce(_SCALE)
+    return sheet.reduce(_REDUCE)
 
 
 def _paste_panels(sheet: Image.Image, mosaic: Image.Image) -> None:
@@ -159,18 +203,24 @@ def _paste_panels(sheet: Image.Image, mosaic: Image.Image) -> None:
     from PIL import Image, ImageDraw
 
     for box in _BOXES.values():
-        edges = tuple(_SCALE * edge for edge in box)
-        panel = mosaic.crop(edges)
+        left, top, right, bottom = (_dots(edge) for edge in box)
+        panel = mosaic.crop((left, top, right, bottom))
         mask = Image.new("L", panel.size, 0)
-        ImageDraw.Draw(mask).rounded_rectangle((0, 0, panel.width - 1, panel.height - 1), 28, fill=255)
-        sheet.paste(panel, (_SCALE * _MOSAIC[0] + edges[0], _SCALE * _MOSAIC[1] + edges[1]), mask)
+        corners = (0, 0, panel.width - 1, panel.height - 1)
+        ImageDraw.Draw(mask).rounded_rectangle(corners, _dots(14), fill=255)
+        sheet.paste(panel, (_dots(_MOSAIC[0]) + left, _dots(_MOSAIC[1]) + top), mask)
+
+
+def _dots(units: float) -> int:
+    """Return sheet units in dots as drawn."""
+    return round(units * _SCALE)
 
 
 def _heading(pen: Pen, fit: Fit, system: System) -> None:
     """Write the case and what it shows."""
     pen.text(_MARGIN, 118, case_title(fit.case.name), 66, face="serif")
     room, line, y = 1440, "", 168
-    for word in " ".join(verdict(fit, system)[:4]).split():
+    for word in " ".join(verdict(fit, system)[:4]).split(" "):
         if pen.width(f"{line} {word}", 31) > room:
             pen.text(_MARGIN, y, line, 31)
             line, y = word, y + 39
@@ -187,10 +237,9 @@ def _scale_bar(pen: Pen, top: float, system: System) -> None:
     how = shown("pressure", system)
     pen.text(left, 88, f"Pressure on the skin, {how.unit}", 25, face="bold")
     pen.quiet(right, 88, "an estimate; darker presses harder", 21, anchor="rs")
-    strip = Image.fromarray(pressure_map()[None, :, :]).resize(
-        (_SCALE * (right - left), _SCALE * (lower - upper))
-    )
-    pen.picture.paste(strip, (_SCALE * left, _SCALE * upper))
+    strip = Image.fromarray(pressure_map()[None, :, :])
+    strip = strip.resize((_dots(right - left), _dots(lower - upper)))
+    pen.picture.paste(strip, (_dots(left), _dots(upper)))
     for part in range(6):
         x = left + (right - left) * part / 5
         pen.line([(x, lower), (x, lower + 7)], QUIET, 1.2)
@@ -207,19 +256,56 @@ def _hotspot_table(pen: Pen, fit: Fit, system: System) -> None:
     right = SIZE[0] - _MARGIN
     pen.text(left, y - 16, "Where it presses hardest", 25, face="bold")
     pen.quiet(right, y - 16, shown("pressure", system).unit, anchor="rs")
-    spots = fit.measures.hotspots[:7] if fit.measures else ()
+    spots = fit.measures.hotspots[: overlay.SPOTS] if fit.measures else ()
     for row, spot in enumerate(spots):
-        base = y + 44 + 56 * row
+        base = y + 38 + 48 * row
         pen.disc(left + 18, base - 9, str(spot.number), 16)
-        where = zone_words(spot.zone, spot.side).capitalize()
-        pen.text(left + 50, base, where, 27)
+        pen.text(left + 50, base, zone_words(spot.zone, spot.side).capitalize(), 26)
         wide = 190 * min(spot.peak / max(spots[0].peak, 1.0), 1.0)
-        pen.box((right - 262, base - 18, right - 262 + wide, base - 4), fill=(*QUIET, 90), radius=4)
-        pen.text(right, base, number(spot.peak, "pressure", system), 27, face="bold", anchor="rs")
-        pen.line([(left, base + 20), (right, base + 20)], (*QUIET, 50), 1.0)
+        pen.box((right - 262, base - 16, right - 262 + wide, base - 4), fill=(*TAN, 255), radius=4)
+        pen.text(right, base, number(spot.peak, "pressure", system), 26, face="bold", anchor="rs")
+        pen.line([(left, base + 16), (right, base + 16)], (*LINE, 255), 1.0)
     if not spots:
-        reason = "Nothing presses as a spot." if fit.measures else "No result: the tree does not stay."
-        pen.text(left, y + 44, reason, 27, colour=QUIET)
+        words = "Nothing presses as a spot." if fit.measures else "No result: the tree does not stay."
+        pen.text(left, y + 38, words, 26, colour=QUIET)
+
+
+def _free_zones(pen: Pen, fit: Fit, system: System) -> None:
+    """Write what the zones that should stay free carry."""
+    if fit.measures is None:
+        return
+    left, y, right = _TABLE[0], _TABLE[1] + 322, SIZE[0] - _MARGIN
+    pen.text(left, y - 16, "What should stay free carries", 25, face="bold")
+    pen.quiet(right, y - 16, f"share of load, hardest {shown('pressure', system).unit}", 20, "rs")
+    for row, (zone, words) in enumerate(_FREE):
+        base = y + 30 + 42 * row
+        share = zone_share(fit.measures, zone)
+        pen.text(left, base, words, 25)
+        wide = 190 * min(share, 1.0)
+        pen.box((right - 330, base - 15, right - 140, base - 4), fill=(*PANEL, 255), radius=4)
+        if wide >= 1:
+            pen.box((right - 330, base - 15, right - 330 + wide, base - 4), fill=(*TAN, 255), radius=3)
+        pen.text(right - 62, base, percent(share), 25, face="bold", anchor="rs")
+        peak = zone_peak(fit.measures, zone)
+        pen.text(right, base, number(peak, "pressure", system), 25, anchor="rs")
+        if row < len(_FREE) - 1:
+            pen.line([(left, base + 14), (right, base + 14)], (*LINE, 255), 1.0)
+
+
+_FREE = (("scapula", "Shoulder blades"), ("fat_pocket", "Fat pockets"), ("spine", "Spine"))
+
+
+def _no_result(pen: Pen) -> None:
+    """Say in the place of the strips why there are no numbers."""
+    left, top = float(_MARGIN), _STRIPS[0][1] - 40.0
+    pen.box((left, top, SIZE[0] - left, top + 150), fill=(*PANEL, 255), radius=14)
+    pen.text(left + 32, top + 62, "There are no pressures to show for this case.", 31, face="serif")
+    pen.text(
+        left + 32, top + 108,
+        "The forces find no balance: the tree leaves the back before it comes to rest. "
+        "The grey shape is the last place it was met.",
+        27, colour=QUIET,
+    )  # fmt: skip
 
 
 def _daylight(pen: Pen, fitset: FitSet, fit: Fit, top: float, system: System) -> None:
@@ -234,7 +320,7 @@ def _daylight(pen: Pen, fitset: FitSet, fit: Fit, top: float, system: System) ->
     for edges, under in zip(_STRIPS, strips, strict=True):
         pen.text(edges[0], edges[1] - 48, f"Under the {under.side} bar", 25, face="bold")
         wide = pen.width(f"Under the {under.side} bar", 25, "bold")
-        pen.quiet(edges[0] + wide + 14, edges[1] - 48, f"head on the left; heights drawn {steep:g} times")
+        pen.quiet(edges[0] + wide + 14, edges[1] - 48, f"head on the left; heights stretched {steep:g} times")
         ends = lift.get(f"front_{under.side}", np.nan), lift.get(f"rear_{under.side}", np.nan)
         draw_strip(
             pen, edges, under, top=top, steep=steep, system=system, padded=padded, lift=ends
@@ -259,7 +345,7 @@ def _strip_key(pen: Pen, fitset: FitSet) -> None:
 def _key(pen: Pen, x: float, y: float, mark: str, words: str) -> float:
     """Draw one entry of the key and return where it ends."""
     if mark == "day":
-        pen.box((x, y - 15, x + 34, y + 1), fill=(132, 177, 196, 255), radius=3)
+        pen.box((x, y - 15, x + 34, y + 1), fill=(*DAYLIGHT, 255), radius=3)
     elif mark == "line":
         for k in range(3):
             pen.line([(x + 13 * k, y - 7), (x + 13 * k + 8, y - 7)], QUIET, 1.6)
@@ -285,8 +371,3 @@ def _foot(pen: Pen, fitset: FitSet) -> None:
         "An estimate from a model, not a measurement. Confirm the fit on the standing and moving animal.",
         20, colour=DAYLIGHT_INK, anchor="rs",
     )  # fmt: skip
-
-
-def lift_words(metres: float, system: System) -> str:
-    """Return a lift as written beside a tip."""
-    return f"lifts {quantity(metres, 'length', system)}"

@@ -33,8 +33,8 @@ class Stage:
     ----------
     plotter : the pyvista plotter; the thread that made it uses it.
     tree : mesh whose points are moved from case to case.
-    place : (h, w) int32 array over the mosaic: row-major index into the painted skin of the
-        place each dot shows, -1 where it shows none.
+    place : (h, w) int32 array over the mosaic: one more than the row-major index into the
+        painted skin of the place each dot shows, 0 where it shows none.
     """
 
     plotter: Any
@@ -68,7 +68,8 @@ def stage(
     painted_shape: tuple[int, int],
     tree_body: tuple[NDArray[np.float64], NDArray[np.int32]],
     views: Sequence[View],
-    scale: int,
+    scale: float,
+    reduce: int,
 ) -> Iterator[Stage]:
     """Open a stage and close it afterwards.
 
@@ -78,7 +79,8 @@ def stage(
     painted_shape : rows and columns of the painted skin.
     tree_body : vertices (n, 3) and triangles (m, 3) of the tree.
     views : with their boxes on the mosaic.
-    scale : dots rendered for one dot of the mosaic, each way.
+    scale : dots rendered for one unit of the mosaic, each way.
+    reduce : how many times coarser the tree's shape is rendered, each way.
 
     Raises
     ------
@@ -86,8 +88,8 @@ def stage(
         When the render comes out empty, as it does when drawing is broken on this machine.
     """
     pv = pyvista()
-    wide = scale * max(view.box[2] for view in views)
-    high = scale * max(view.box[3] for view in views)
+    wide = round(scale * max(view.box[2] for view in views))
+    high = round(scale * max(view.box[3] for view in views))
     plotter = pv.Plotter(
         off_screen=True, window_size=(wide, high), shape=(1, len(views)), border=False
     )
@@ -103,13 +105,13 @@ def stage(
             skins.append(plotter.add_mesh(skin, color="white", **plain))
             trees.append(plotter.add_mesh(tree, color="white", **plain))
         place = _numbered(plotter, skins, trees, painted_shape)
-        plotter.window_size = (wide // scale, high // scale)
+        plotter.window_size = (wide // reduce, high // reduce)
         yield Stage(plotter, tree, place)
     finally:
         plotter.close()
 
 
-def _frame(plotter: Any, view: View, scale: int, wide: int, high: int) -> None:
+def _frame(plotter: Any, view: View, scale: float, wide: int, high: int) -> None:
     """Place one renderer on the mosaic and point its camera."""
     left, top, right, bottom = (scale * edge for edge in view.box)
     plotter.renderer.SetViewport(left / wide, 1 - bottom / high, right / wide, 1 - top / high)
@@ -135,9 +137,12 @@ def _numbered(
     for skin, tree in zip(skins, trees, strict=True):
         skin.texture = texture
         tree.SetVisibility(False)
-    read = _picture(plotter).astype(np.int32)
-    place = (read[..., 0] << 16 | read[..., 1] << 8 | read[..., 2]) - 1
-    if not (place >= 0).any():
+    read = _picture(plotter)
+    place = read[..., 0].astype(np.int32)
+    for channel in (1, 2):
+        place <<= 8
+        place |= read[..., channel]
+    if not place.any():
         msg = "the picture came out blank: drawing without a screen does not work here"
         raise RuntimeError(msg)
     for skin, tree in zip(skins, trees, strict=True):
@@ -162,7 +167,7 @@ def tree_shape(on: Stage, points: NDArray[np.float64]) -> NDArray[np.uint8]:
 
     Returns
     -------
-    (h, w) uint8 array over the mosaic, one for each dot of it whatever the stage's scale.
+    (h, w) uint8 array over the mosaic, `reduce` times coarser than `place`.
     """
     on.tree.points = points
     return _picture(on.plotter)[..., 0].copy()

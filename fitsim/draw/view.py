@@ -73,19 +73,20 @@ def views(
     quarter = np.array([0.62, 0.62, 0.62])
     quarter /= np.linalg.norm(quarter)
     quarter_right = np.cross(above, quarter) / np.linalg.norm(np.cross(above, quarter))
+    # Right and up on the page, room around the bars (m), and where the middle is moved to (m).
     directions = {
-        ABOVE: (-left, ahead, 0.30, 0.02),
-        LEFT: (-ahead, above, 0.26, 0.02),
-        RIGHT: (ahead, above, 0.26, 0.02),
-        QUARTER: (quarter_right, np.cross(quarter, quarter_right), 0.14, 0.03),
+        ABOVE: (-left, ahead, 0.30, 0.02 * ahead),
+        LEFT: (-ahead, above, 0.26, 0.02 * ahead - 0.03 * above),
+        RIGHT: (ahead, above, 0.26, 0.02 * ahead - 0.03 * above),
+        QUARTER: (quarter_right, np.cross(quarter, quarter_right), 0.17, 0.03 * ahead - 0.03 * above),
     }
 
     def view(name: str) -> View:
-        right, up, room, forward = directions[name]
+        right, up, room, shift = directions[name]
         box = boxes[name]
         long_side = box[3] - box[1] if name == ABOVE else box[2] - box[0]
         return View(
-            name, right, up, middle + forward * ahead, long_side / (length + room), box
+            name, right, up, middle + shift, long_side / (length + room), box
         )
 
     return tuple(view(name) for name in directions)

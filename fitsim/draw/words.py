@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from fitsim.draw.quantity import percent, quantity
+from fitsim.draw.quantity import percent, percents, quantity
 
 if TYPE_CHECKING:
     from fitsim.draw.quantity import System
@@ -91,6 +91,12 @@ def zone_share(measures: Measures, zone: str) -> float:
     return on / measures.normal_force if measures.normal_force > 0 else 0.0
 
 
+def zone_peak(measures: Measures, zone: str) -> float:
+    """Return the hardest pressure on a zone, either side, Pa."""
+    names = (zone, f"{zone}_left", f"{zone}_right")
+    return max((measures.zones[name].peak for name in names if name in measures.zones), default=0.0)
+
+
 def end_lift(measures: Measures, end: str) -> float:
     """Return the mean clearance of the tips at one end ("front" or "rear"), m; nan if unknown."""
     tips = [measures.lift.get(f"{end}_{side}", math.nan) for side in ("left", "right")]
@@ -119,7 +125,8 @@ def load_sentence(measures: Measures) -> str:
     most = max(thirds, key=lambda name: thirds[name])
     if thirds[most] >= MOSTLY:
         return f"{percent(thirds[most])} of the load on the {most} third."
-    along = ", ".join(f"{percent(value)} {name}" for name, value in thirds.items())
+    parts = zip(percents(list(thirds.values())), thirds, strict=True)
+    along = ", ".join(f"{part} {name}" for part, name in parts)
     return f"Load along the bar: {along}."
 
 

@@ -67,11 +67,11 @@ def advice(fitset: FitSet, system: System = "metric") -> list[Advice]:
     fitset : all cases of one tree on one back.
     system : units people chose.
     """
-    found = _lost(fitset)
+    found: list[Advice] = []
     fit = working_fit(fitset)
     if fit is not None and fit.measures is not None:
-        found += [*_zones(fit.measures), *_along(fit, system), *_rear_cinch(fitset, system)]
-    found += _marks(fitset, system)
+        found += [*_zones(fit.measures), *_along(fit, system), *_cinches(fitset, system)]
+    found += [*_lost(fitset), *_marks(fitset, system)]
     if not found:
         found = [
             Advice(
@@ -162,26 +162,28 @@ def _along(fit: Fit, system: System) -> list[Advice]:
     return found
 
 
-def _rear_cinch(fitset: FitSet, system: System) -> list[Advice]:
-    """Advice to keep the cinch that holds an end down, where one case shows that it does."""
+def _cinches(fitset: FitSet, system: System) -> list[Advice]:
+    """Advice to keep the cinches that hold the ends down, where the cases show that they do."""
     both = fitset.fits.get("both")
     if both is None or both.measures is None:
         return []
-    found = []
-    for alone, other, end in (("front", "rear", "rear"), ("rear", "front", "front")):
+    needed, why = [], []
+    for alone, other in (("front", "rear"), ("rear", "front")):
         fit = fitset.fits.get(alone)
-        if fit is None or fit.measures is None or lifted_end(fit.measures) != end:
+        if fit is None or fit.measures is None or lifted_end(fit.measures) != other:
             continue
-        if lifted_end(both.measures) != end:
-            lift = quantity(end_lift(fit.measures, end), "length", system)
-            found.append(
-                Advice(
-                    f"Keep the {other} cinch snug.",
-                    f"Without it the {end} tips lift {lift} and "
-                    f"{percent(fit.measures.share[alone])} of the load goes on the {alone} third.",
-                )
+        if lifted_end(both.measures) != other:
+            lift = quantity(end_lift(fit.measures, other), "length", system)
+            share = percent(fit.measures.share[alone])
+            needed.append(other)
+            why.append(
+                f"Without the {other} one the {other} tips lift {lift} and {share} of the load "
+                f"goes on the {alone} third."
             )
-    return found
+    if not needed:
+        return []
+    which = "both cinches" if len(needed) > 1 else f"the {needed[0]} cinch"
+    return [Advice(f"Keep {which} snug.", " ".join(why))]
 
 
 def _marks(fitset: FitSet, system: System) -> list[Advice]:

@@ -10,7 +10,7 @@ from importlib import resources
 from typing import TYPE_CHECKING
 
 from fitsim.draw.palette import pressure_map
-from fitsim.draw.quantity import number, percent, quantity, shown
+from fitsim.draw.quantity import number, percent, percents, quantity, shown
 from fitsim.draw.sheet import top_of_scale
 from fitsim.draw.words import RULES, case_title, verdict, working_fit, zone_share, zone_words
 from fitsim.files import write_text
@@ -155,8 +155,11 @@ def _case(fit: Fit, system: System) -> dict[str, object]:
     }
     if fit.measures is not None:
         m = fit.measures
+        shares = [m.share[name] for name in _THIRDS]
         panel |= {
-            "shares": [(name, m.share[name], percent(m.share[name])) for name in _THIRDS],
+            "shares": list(
+                zip(_THIRDS, shares, percents(shares), strict=True),
+            ),
             "lift": {tip: quantity(clear, "length", system) for tip, clear in m.lift.items()},
             "peak": quantity(m.peak, "pressure", system),
             "spots": [

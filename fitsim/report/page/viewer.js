@@ -128,17 +128,17 @@
     layer.textContent = "";
     labels = [];
     const one = data.cases[chosen];
-    data.zones.forEach((zone) => label(zone.words, zone.at, "zone"));
+    one.spots.forEach((spot) => label(String(spot.number), spot.at, "spot"));
+    one.lifts.forEach((lift) => label(lift.words, lift.at, "lift"));
     const mid = (columns - 1) / 2;
     let front = rows - 1;
     while (front > 0 && skinPoints[3 * (front * columns + mid) + 2] === 0 && skinPoints[3 * (front * columns + mid)] === 0) front--;
-    label("head ↑".replace(" ↑", ""), [...skinPoints.subarray(3 * (front * columns + mid), 3 * (front * columns + mid) + 3)], "head");
-    one.lifts.forEach((lift) => label(lift.words, lift.at, "lift"));
-    one.spots.forEach((spot) => label(String(spot.number), spot.at, "spot"));
+    label("head", [...skinPoints.subarray(3 * (front * columns + mid), 3 * (front * columns + mid) + 3)], "head");
+    data.zones.forEach((zone) => label(zone.words, zone.at, "zone"));
   }
 
-  /* Whether the skin hides a place: the nearest node line is sampled against a few triangles only
-     where needed, so turning stays smooth; a full ray is cast when the view comes to rest. */
+  /* Whether the skin hides a place. A ray is cast only when the view comes to rest, so that
+     turning stays smooth. */
   const skinMesh = scene.children[0];
   function hidden(at) {
     const way = at.clone().sub(camera.position);
@@ -148,16 +148,28 @@
     ray.near = 0.1;
     return ray.intersectObject(skinMesh, false).length > 0;
   }
+  /* A label that would lie on one written before it gives way; spots and lifts are written first. */
+  let written = [];
+  function crowded(one, x, y) {
+    if (one.behind) return false;
+    const round = one.kind === "spot";
+    const wide = round ? 24 : one.element.offsetWidth, left = round ? x - 12 : x + 6, top = y - 12;
+    const over = !round && written.some((other) =>
+      left < other.right && left + wide > other.left && top < other.top + 24 && top + 24 > other.top);
+    if (!over) written.push({ left, right: left + wide, top });
+    return over;
+  }
   const spotOnPage = new THREE.Vector3();
   function placeLabels(settled) {
     const wide = box.clientWidth, high = box.clientHeight;
+    if (settled) written = [];
     for (const one of labels) {
       spotOnPage.copy(one.at).project(camera);
       const x = (spotOnPage.x + 1) / 2 * wide, y = (1 - spotOnPage.y) / 2 * high;
       const off = x < 8 || y < 8 || x > wide - 8 || y > high - 8;
       if (settled) one.behind = one.kind !== "lift" && one.kind !== "head" && hidden(one.at);
       one.element.style.transform = `translate(${x.toFixed(1)}px, ${y.toFixed(1)}px)`;
-      one.element.classList.toggle("off", off || Boolean(one.behind));
+      one.element.classList.toggle("off", off || Boolean(one.behind) || (settled && crowded(one, x, y)));
     }
   }
 
