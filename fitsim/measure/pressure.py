@@ -43,7 +43,9 @@ def on_grid(chart: Chart, values: Array) -> Array:
     return grid
 
 
-def patch_peak(pressure: Array, spacing: float, side: float = PATCH) -> Array:
+def patch_peak(
+    pressure: Array, spacing: float, side: float = PATCH, within: Mask | None = None
+) -> Array:
     """Highest mean pressure over a square patch of skin centred within each cell.
 
     Parameters
@@ -54,6 +56,9 @@ def patch_peak(pressure: Array, spacing: float, side: float = PATCH) -> Array:
         Of the chart.
     side : float, m
         Of the patch.
+    within : (nx, nt) bool array, optional
+        Cells that count; what presses on any other counts as nothing. No part of the surface has
+        a higher peak than the whole.
 
     Returns
     -------
@@ -75,7 +80,8 @@ def patch_peak(pressure: Array, spacing: float, side: float = PATCH) -> Array:
     >>> round(float(patch_peak(one_cell, spacing=0.010).max()))  # a quarter of a 20 mm patch
     2000
     """
-    return _highest_means(pressure, side / spacing, _shifts(spacing, side))
+    own = None if within is None else np.where(within, pressure, 0.0)
+    return _highest_means(pressure, side / spacing, _shifts(spacing, side), own)
 
 
 def patch_mean(pressure: Array, spacing: float, side: float = PATCH) -> Array:
@@ -93,18 +99,25 @@ def patch_mean(pressure: Array, spacing: float, side: float = PATCH) -> Array:
     return _highest_means(pressure, side / spacing, (0.0,))
 
 
-def _highest_means(pressure: Array, width: float, shifts: tuple[float, ...]) -> Array:
-    """Highest mean over a square of `width` cells centred on each cell plus any of the shifts."""
+def _highest_means(
+    pressure: Array, width: float, shifts: tuple[float, ...], own: Array | None = None
+) -> Array:
+    """Highest mean over a square of `width` cells centred on each cell plus any of the shifts.
+
+    Where `own`, a part of the pressure, is given, the mean is of that part.
+    """
     best = np.zeros_like(pressure)
-    pressed = np.argwhere(pressure > 0.0)
+    pressed = np.argwhere((pressure if own is None else own) > 0.0)
     if pressed.size == 0:
         return best
     reach = math.ceil(0.5 * width) + 1
     low = np.maximum(pressed.min(axis=0) - reach, 0)
     high = pressed.max(axis=0) + reach + 1
     part = (slice(low[0], high[0]), slice(low[1], high[1]))  # all else stays 0
-    for rows in _window_means(pressure[part], width, shifts):
-        for both in _window_means(rows.T, width, shifts):
+    whole = _window_means(pressure[part], width, shifts)
+    owned = whole if own is None else _window_means(pressure[part], width, shifts, own[part])
+    for rows, own_rows in zip(whole, owned, strict=True):
+        for both in _window_means(rows.T, width, shifts, None if own is None else own_rows.T):
             np.maximum(best[part], both.T, out=best[part])
     return best
 
@@ -121,12 +134,21 @@ def _shifts(spacing: float, side: float) -> tuple[float, ...]:
     return tuple(sorted(even | meets | edges))
 
 
-def _window_means(values: Array, width: float, shifts: tuple[float, ...]) -> list[Array]:
-    """Means along axis 0 over a window, `width` cells long, about every cell plus each shift."""
+def _window_means(
+    values: Array, width: float, shifts: tuple[float, ...], own: Array | None = None
+) -> list[Array]:
+    """Means along axis 0 over a window, `width` cells long, about every cell plus each shift.
+
+    Where `own` is given, of that part of the values: within a cell it is spread as they are.
+    """
     pad = math.ceil(0.5 * width) + 2
     cells = np.pad(values, ((pad, pad), (0, 0)))
     slope = np.zeros_like(cells)
     slope[1:-1] = _limited(np.diff(cells, axis=0))
+    if own is not None:
+        part = np.pad(own, ((pad, pad), (0, 0)))
+        slope *= np.divide(part, cells, out=np.zeros_like(cells), where=cells > 0.0)
+        cells = part
     whole = np.vstack([np.zeros((1, cells.shape[1])), np.cumsum(cells, axis=0)])
     middle = pad + 0.5
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from fitsim.back.back import Back
+    from fitsim.back.back import Back, Chart
 
     Array = NDArray[np.float64]
     Mask = NDArray[np.bool_]
@@ -38,19 +38,18 @@ def zone_loads(back: Back, pressure: Array) -> Mapping[str, ZoneLoad]:
     dict of ZoneLoad
         By zone name, every zone of the back.
     """
-    code = back.zone_code[back.chart.valid]
     return {
-        zone.name: _zone_load(back, pressure, code == index)
+        zone.name: _zone_load(back.chart, pressure, back.zone_code == index)
         for index, zone in enumerate(back.zones)
     }
 
 
-def _zone_load(back: Back, pressure: Array, inside: Mask) -> ZoneLoad:
-    area = back.chart.area[back.chart.valid]
-    own = np.where(inside, pressure, 0.0)
+def _zone_load(chart: Chart, pressure: Array, inside: Mask) -> ZoneLoad:
+    area = chart.area[chart.valid]
+    own = np.where(inside[chart.valid], pressure, 0.0)
     force = float(own @ area)
     if force == 0.0:
         return ZoneLoad(0.0, 0.0, 0.0)
     # Pressure outside the zone does not count: a zone that carries nothing has no peak either.
-    peak = float(patch_peak(on_grid(back.chart, own), back.chart.spacing).max())
-    return ZoneLoad(force, peak, float(area[contact_nodes(own)].sum()))
+    peaks = patch_peak(on_grid(chart, pressure), chart.spacing, within=inside)
+    return ZoneLoad(force, float(peaks.max()), float(area[contact_nodes(own)].sum()))

@@ -83,6 +83,24 @@ def test_no_patch_of_whole_cells_beats_the_peak(cells: int, per_patch: int, seed
     assert peak <= pressure.max() * (1.0 + 1e-9)
 
 
+@given(
+    spacing=st.sampled_from([0.005, 0.008, 0.010, 0.016]),
+    share=st.floats(0.1, 0.9),
+    seed=st.integers(0, 2**16),
+)
+def test_no_part_of_the_surface_beats_the_whole(spacing: float, share: float, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    pressure, inside = rng.exponential(10e3, (8, 9)), rng.uniform(size=(8, 9)) < share
+    whole = patch_peak(pressure, spacing)
+    parts = [patch_peak(pressure, spacing, within=within) for within in (inside, ~inside)]
+    slack = 1e-9 * whole.max()  # rounding of sums
+    assert (np.maximum(*parts) <= whole + slack).all()
+    # Whatever a patch holds, it holds of the one part or the other.
+    assert (parts[0] + parts[1] >= whole - slack).all()
+    everywhere = patch_peak(pressure, spacing, within=np.ones_like(inside))
+    np.testing.assert_allclose(everywhere, whole, rtol=1e-9)
+
+
 def test_patch_beyond_the_known_surface_counts_as_unpressed() -> None:
     pressure = np.zeros((6, 6))
     pressure[0, 0] = 4e3  # a corner cell: no patch can hold more of it than there is
