@@ -9,7 +9,7 @@ import numpy as np
 
 from fitsim.back.crest import crest_of
 from fitsim.back.facing import head_evidence
-from fitsim.back.level import mirror_step, pitch_step, spine_step, turned_about_y
+from fitsim.back.level import ground_step, mirror_step, pitch_step, spine_step
 from fitsim.back.rough import NO_BACK, RoughFrame, rough_frame
 from fitsim.back.samples import thinned
 from fitsim.back.trunk import DEPTH, TrunkSurface, trunk_surface
@@ -28,20 +28,24 @@ USUAL_HEIGHT = 1.5
 ASSUMED_HEIGHT = 1.45
 """m: taken when only a trunk was scanned and no height was told."""
 
-BLADE_BEHIND_WITHERS = 0.05
+BLADE_BEHIND_WITHERS = 0.07
 """The blade's rear edge lies this share of the withers height behind the withers' top.
 
-The withers' top is the tip of the 4th to 6th thoracic spine (figures, section F); the blade's
-rear upper corner is about at the 7th to 8th (from memory, no source).
+The withers' top is the tip of the 4th to 6th thoracic spine (figures, section F), the blade's
+rear upper corner is about at the 7th to 8th: 2.5 vertebrae of about 0.028 of the withers height
+each (from memory, no source).
 """
 
-LEVELLED = (-0.55, 0.05)
-"""m, on an animal of 1.5 m: the back's line is laid level and straight between these."""
+COMPARED = (-0.55, 0.05)
+"""m, on an animal of 1.5 m: left and right are compared, and the spine laid straight, in here."""
+
+LEVELLED = (-0.62, -0.103)
+"""m, on an animal of 1.5 m: without feet in the scan, the back's line is level between these."""
 
 SHORTEST = 0.45
 """m: a back shorter than this cannot carry a tree of 0.5 m."""
 
-COARSE, FINE = (0.010, 0.025), (0.005, 0.012)
+COARSE, FINE = (0.0125, 0.025), (0.005, 0.012)
 """(cell, smoothing width) in m while the frame is sought, and at the end."""
 
 REACH = 1.1
@@ -50,9 +54,9 @@ REACH = 1.1
 WEAK_EVIDENCE = 0.5
 """Below this the head end is named with a caution."""
 
-ROUNDS = 7
+ROUNDS = 6
 
-FEW = 80_000
+FEW = 40_000
 """Samples used while the frame is sought."""
 
 
@@ -214,15 +218,20 @@ def _round(
     if found is None:
         raise BadScan(name, "no withers were found in it", NO_BACK)
     zero = found.x - BLADE_BEHIND_WITHERS * place.height
-    span = (zero + LEVELLED[0] * place.scale, zero + LEVELLED[1] * place.scale)
+    span, level = (
+        (zero + part[0] * place.scale, zero + part[1] * place.scale)
+        for part in (COMPARED, LEVELLED)
+    )
     origin = np.eye(4)
     origin[:3, 3] = [-zero, 0.0, -float(np.interp(zero, crest.x, crest.z))]
     # The spine line is laid along x once, after roll has settled: on a round back it moves with
     # the roll, and settling both in turn swings ever wider.
     last = step == ROUNDS - 1
-    steps = [spine_step(crest, span) if last else mirror_step(surface, span, -origin[2, 3])]
-    if rough.ground is None:
-        steps.append(pitch_step(crest, span))
+    trunk_only = rough.ground is None
+    mirrored = mirror_step(surface, span, -origin[2, 3], roll_free=trunk_only)
+    steps = [spine_step(crest, span) if last else mirrored]
+    if trunk_only:
+        steps.append(pitch_step(crest, level))
     for T_new_old in (*steps, origin):
         place = place.stepped(T_new_old)
     top = float(np.interp(found.x, crest.x, crest.z)) + origin[2, 3]
@@ -250,10 +259,14 @@ def _on_its_feet(place: _Placement, feet: Samples, told: float | None) -> _Place
     low = feet.moved(place.T).points
     near = low[low[:, 2] < low[:, 2].min() + 0.25 * place.height]
     middle = 0.5 * (near[:, 0].min() + near[:, 0].max())
-    front, rear = near[near[:, 0] > middle], near[near[:, 0] <= middle]
-    toes = [part[np.argmin(part[:, 2])] for part in (front, rear)]
-    rise = (toes[0][2] - toes[1][2]) / max(toes[0][0] - toes[1][0], 0.2 * place.height)
-    place = place.stepped(turned_about_y(float(np.clip(np.arctan(rise), -0.2, 0.2))))
+    toes = [
+        part[np.argmin(part[:, 2])]
+        for part in (near[(near[:, 0] > middle) == front] for front in (True, False))
+        for part in (part[part[:, 1] > 0], part[part[:, 1] <= 0])
+        if len(part)
+    ]
+    if len(toes) >= 3:  # noqa: PLR2004 - a plane
+        place = place.stepped(ground_step(np.array(toes)))
     if place.withers is None:
         return place
     ground = float(feet.moved(place.T).points[:, 2].min())

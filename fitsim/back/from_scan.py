@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 SPACING = (0.003, 0.030)
 """m: grid spacings that make sense for a bar 110 mm wide."""
 
-SAMPLES_ALONG = 300
+SAMPLES_ALONG = 220
 """Facets are cut so that this many samples lie along the scan's longest side."""
 
 

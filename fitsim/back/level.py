@@ -20,6 +20,8 @@ def mirror_step(
     surface: TrunkSurface,
     x_range: tuple[float, float],
     crest_z: float,
+    *,
+    roll_free: bool = True,
 ) -> NDArray[np.float64]:
     """Rigid step that makes left and right of the trunk mirror each other better.
 
@@ -28,6 +30,7 @@ def mirror_step(
     surface : TrunkSurface
     x_range : stations to compare, m.
     crest_z : float, m: height of the line the roll turns about.
+    roll_free : whether the roll may change; feet on the ground settle it better.
 
     Returns
     -------
@@ -63,7 +66,9 @@ def mirror_step(
     )  # fmt: skip
     if use.sum() < 50:
         return np.eye(4)
-    moves = _huber_fit(effects[use], uneven[use])
+    first = 0 if roll_free else 1
+    moves = np.zeros(3)
+    moves[first:] = _huber_fit(effects[use][:, first:], uneven[use])
     return _rigid(moves, float(np.mean(x_range)), crest_z)
 
 
@@ -110,9 +115,34 @@ def pitch_step(crest: Crest, x_range: tuple[float, float]) -> NDArray[np.float64
 
 def turned_about_y(angle: float) -> NDArray[np.float64]:
     """Rotation about y that lowers the front (+x) by `angle` rad, as (4, 4)."""
+    return _turn(1, angle)
+
+
+def ground_step(toes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Pitch and roll that lay the plane through the toes level.
+
+    Parameters
+    ----------
+    toes : (k, 3) array, m, k = 3 or 4: lowest point of each foot.
+
+    Returns
+    -------
+    (4, 4) array
+        T_new_old.
+    """
+    slope_x, slope_y, _ = np.linalg.lstsq(
+        np.column_stack([toes[:, :2], np.ones(len(toes))]), toes[:, 2], rcond=None
+    )[0]
+    pitch, roll = np.clip(np.arctan([slope_x, slope_y]), -0.2, 0.2)
+    return _turn(0, -roll) @ turned_about_y(pitch)
+
+
+def _turn(axis: int, angle: float) -> NDArray[np.float64]:
+    """Right-handed rotation about a coordinate axis, as (4, 4)."""
+    first, second = (axis + 1) % 3, (axis + 2) % 3
     matrix = np.eye(4)
-    cosine, sine = np.cos(angle), np.sin(angle)
-    matrix[:3, :3] = [[cosine, 0.0, sine], [0.0, 1.0, 0.0], [-sine, 0.0, cosine]]
+    matrix[first, first] = matrix[second, second] = np.cos(angle)
+    matrix[first, second], matrix[second, first] = -np.sin(angle), np.sin(angle)
     return matrix
 
 
@@ -129,12 +159,7 @@ def _huber_fit(effects: NDArray[np.float64], uneven: NDArray[np.float64]) -> NDA
 def _rigid(moves: NDArray[np.float64], x: float, z: float) -> NDArray[np.float64]:
     """T of a roll and yaw (rad) about the point (x, 0, z), then a shift along y (m)."""
     roll, yaw, shift = np.clip(moves, [-0.2, -0.2, -0.1], [0.2, 0.2, 0.1])
-    about_x = np.array([[1, 0, 0], [0, np.cos(roll), -np.sin(roll)],
-                        [0, np.sin(roll), np.cos(roll)]])  # fmt: skip
-    about_z = np.array([[np.cos(yaw), -np.sin(yaw), 0], [np.sin(yaw), np.cos(yaw), 0],
-                        [0, 0, 1]])  # fmt: skip
-    matrix = np.eye(4)
-    matrix[:3, :3] = about_z @ about_x
+    matrix = _turn(2, yaw) @ _turn(0, roll)
     centre = np.array([x, 0.0, z])
     matrix[:3, 3] = centre - matrix[:3, :3] @ centre + np.array([0.0, shift, 0.0])
     return matrix

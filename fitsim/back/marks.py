@@ -27,8 +27,12 @@ MARK_NAMES = (
     "last_rib_left", "last_rib_right", "fat_pocket_left", "fat_pocket_right",
 )  # fmt: skip
 
-BLADE_SLOPE = 0.30
-"""The blade's rear edge runs forward by this much per arc length down (from memory)."""
+BLADE_EDGE = (0.08, 0.30)
+"""m, arc from the spine on an animal of 1.5 m: the blade reaches from here to here (from memory)."""
+
+BLADE_CORNER, BLADE_SLOPE = 0.14, 0.50
+"""The rear edge is rearmost this far from the spine (m, on an animal of 1.5 m) and runs forward by
+this much per arc length below (from memory)."""
 
 LAST_RIB = -0.33
 """The last rib leaves the long muscle at this share of the withers height behind the blade:
@@ -138,11 +142,12 @@ def estimated_marks(
     }
     edge_sd = float(np.hypot(withers.sd, 0.025) * scale * more)
     for side, sign in (("left", 1.0), ("right", -1.0)):
-        t = np.linspace(0.06, 0.28, 8) * scale
-        edge = np.column_stack([BLADE_SLOPE * (t - t[0]), sign * t])
+        t = np.linspace(*BLADE_EDGE, 9) * scale
+        rise = BLADE_SLOPE * np.maximum(t - BLADE_CORNER * scale, 0.0)
+        edge = np.column_stack([rise, sign * t])
         marks[f"scapula_edge_{side}"] = Mark(
             surface(edge), "estimated", edge_sd,
-            "0.05 of the withers height behind the withers, from memory, no source",
+            "0.07 of the withers height behind the withers, from memory, no source",
         )  # fmt: skip
         rib = np.column_stack([np.full(8, LAST_RIB * withers_height), sign * np.linspace(
             0.05, 0.30, 8) * scale])  # fmt: skip

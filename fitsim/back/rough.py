@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitsim.back.silhouette import Posture, posture, silhouette
+from fitsim.back.silhouette import Posture, Silhouette, posture, silhouette
 from fitsim.back.samples import thinned
 from fitsim.back.symmetry import mirror_plane
 from fitsim.errors import BadScan
@@ -72,44 +72,52 @@ def rough_frame(samples: Samples, name: str) -> RoughFrame:
         raise BadScan(name, "no back was found in it: left and right do not match", NO_BACK)
     first = np.linalg.svd(normal[None, :])[2][1]
     plane = np.column_stack([first, np.cross(normal, first)])
-    even = thinned(samples, 40_000).points
-    view = silhouette(even @ plane)
-    trunk = view.places(view.trunk)
-    centre = trunk.mean(axis=0)
-    spread, axes = np.linalg.eigh(np.cov((trunk - centre).T))
-    length, depth = (float(np.ptp((trunk - centre) @ axes[:, k])) for k in (1, 0))
-    stance = posture(view)
-    if stance is None:
-        _refuse_shapeless(name, length, depth, samples, normal)
-        up = axes[:, 0] * _arch(even, plane @ axes[:, 0], normal, offset, name)
-        forward = np.array([up[1], -up[0]])
-    else:
-        forward, up = stance.forward, stance.up
-    z, x = plane @ up, plane @ forward
-    y = np.cross(z, x)
-    origin = plane @ centre + offset * normal
+    even = thinned(samples, EVEN)
+    # Twice: the second side view lies along the body, so its cells do not depend on the scan's
+    # own axes and a turned scan gives the same trunk.
+    for _ in range(2):
+        view = silhouette(even.points @ plane)
+        stance = posture(view)
+        trunk = view.places(view.trunk)
+        centre = trunk.mean(axis=0)
+        if stance is None:
+            forward, up = _arched(even.points, plane, trunk - centre, normal, offset, name)
+        else:
+            forward, up = stance.forward, stance.up
+        middle = np.array([centre @ forward, centre @ up])
+        plane = np.column_stack([plane @ forward, plane @ up])
+    return _placed(samples, view, stance, plane, normal * offset, middle)
+
+
+EVEN = 40_000
+"""Samples drawn in the side view: several for each of its cells."""
+
+
+def _placed(
+    samples: Samples,
+    view: Silhouette,
+    stance: Posture | None,
+    plane: NDArray[np.float64],
+    foot: NDArray[np.float64],
+    middle: NDArray[np.float64],
+) -> RoughFrame:
+    """The frame with its origin on the trunk's middle, and what belongs to the trunk."""
+    x, z = plane.T
     T = np.eye(4)
-    T[:3, :3] = np.stack([x, y, z])
-    T[:3, 3] = -T[:3, :3] @ origin
-    on_trunk = view.on_trunk(samples.points @ plane, 2.0 * view.size)
-    on_trunk |= _above_trunk(samples.points @ T[:3, :3].T + T[:3, 3], on_trunk, view.size)
+    T[:3, :3] = np.stack([x, np.cross(z, x), z])
+    T[:3, 3] = -T[:3, :3] @ (plane @ middle + foot)
+    placed = samples.points @ T[:3, :3].T + T[:3, 3]
+    length, depth = np.ptp(view.places(view.trunk), axis=0)
     leg = ground = None
-    if stance is not None and stance.front_leg is not None:
-        leg = float(stance.front_leg - centre @ forward)
-    if stance is not None and stance.ground is not None:
-        ground = float(stance.ground - centre @ up)
-    return RoughFrame(T, on_trunk, stance, length, depth, ground, leg)
-
-
-def _refuse_shapeless(
-    name: str, length: float, depth: float, samples: Samples, normal: NDArray[np.float64]
-) -> None:
-    """Refuse what cannot be a trunk: a ball, a wall."""
-    width = float(np.ptp(samples.points @ normal))
-    if min(depth, width) < 0.04 * length:
-        raise BadScan(name, "no back was found in it: the surface is flat", NO_BACK)
-    if length < 1.15 * max(depth, 0.9 * width):
-        raise BadScan(name, "no back was found in it: it is as wide as it is long", NO_BACK)
+    if stance is not None:
+        on_trunk = view.on_trunk(placed[:, [0, 2]] + middle, 2.0 * view.size)
+        on_trunk |= _above_trunk(placed, on_trunk, view.size)
+        leg = None if stance.front_leg is None else stance.front_leg - middle[0]
+        ground = None if stance.ground is None else stance.ground - middle[1]
+    else:
+        # Nothing hangs below a trunk: only a neck or a tail beyond its ends is let go.
+        on_trunk = np.abs(placed[:, 0]) < 0.6 * length
+    return RoughFrame(T, on_trunk, stance, float(length), float(depth), ground, leg)
 
 
 def _above_trunk(
@@ -127,17 +135,29 @@ def _above_trunk(
     return above
 
 
-def _arch(
+def _arched(
     points: NDArray[np.float64],
-    across: NDArray[np.float64],
+    plane: NDArray[np.float64],
+    trunk: NDArray[np.float64],
     normal: NDArray[np.float64],
     offset: float,
     name: str,
-) -> float:
-    """+1 if the trunk arches towards `across`, -1 if away: its flanks hang below its spine."""
-    height = points @ across
-    aside = (points @ normal - offset) ** 2
-    agreement = float(np.corrcoef(height, aside)[0, 1])
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Forward (either way) and up of a trunk alone: its flanks hang below its spine."""
+    _, axes = np.linalg.eigh(np.cov(trunk.T))
+    length, depth = np.ptp(trunk @ axes[:, 1]), np.ptp(trunk @ axes[:, 0])
+    aside = points @ normal - offset
+    width = float(np.ptp(aside))
+    if min(depth, width) < FLAT * length:
+        raise BadScan(name, "no back was found in it: the surface is flat", NO_BACK)
+    if length < STOUT * max(depth, 0.9 * width):
+        raise BadScan(name, "no back was found in it: it is as wide as it is long", NO_BACK)
+    agreement = float(np.corrcoef(points @ plane @ axes[:, 0], aside**2)[0, 1])
     if abs(agreement) < LEAST_ARCH:
         raise BadScan(name, "no back was found in it: nothing tells its upper side", NO_BACK)
-    return -float(np.sign(agreement))
+    up = axes[:, 0] * -np.sign(agreement)
+    return np.array([up[1], -up[0]]), up
+
+
+FLAT, STOUT = 0.06, 1.15
+"""A trunk is deeper than the first and longer than the second, over its length and its width."""

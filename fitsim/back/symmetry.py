@@ -17,7 +17,7 @@ KEPT = 0.7
 LONGEST_TILT = 0.6
 """The plane's normal may lean by this cosine at most towards the scan's longest direction."""
 
-STARTS = 4
+STARTS = 3
 
 
 def mirror_plane(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], float, float]:
@@ -49,7 +49,7 @@ def mirror_plane(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], floa
     spread, axes = np.linalg.eigh(np.cov(local.T))
     size = float(np.sqrt(spread[-1]))
     tree = cKDTree(local)
-    few = local[:: max(1, len(local) // 700)]
+    few = local[:: max(1, len(local) // 400)]
 
     def score(parameters: NDArray[np.float64], frame: NDArray[np.float64]) -> float:
         normal = frame @ np.array([1.0, parameters[0], parameters[1]])
@@ -59,7 +59,7 @@ def mirror_plane(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], floa
         count = int(KEPT * len(distance))
         return float(np.partition(distance, count)[:count].mean() / size)
 
-    normals = _half_sphere(240) @ axes.T
+    normals = _half_sphere(160) @ axes.T
     normals = normals[np.abs(normals @ axes[:, -1]) < LONGEST_TILT]
     frames = [_completed(normal) for normal in normals]
     first = np.array([score(np.zeros(3), frame) for frame in frames])

@@ -25,6 +25,9 @@ WITHERS = (-0.02, 0.20, 0.05)
 BLADE_WIDTH = 0.17
 """m, on an animal of 1.5 m: from the blade's rear edge to its front edge (from memory)."""
 
+UNDER_BLADE = 0.03
+"""m, on an animal of 1.5 m: long muscle and ribs run forward to here, under the blade."""
+
 LONG_MUSCLE = (0.025, 0.130)
 """m, on an animal of 1.5 m: the long muscle lies beside the spine, out to here (from memory)."""
 
@@ -53,6 +56,7 @@ def zones_of(chart: Chart, marks: Mapping[str, Mark], scale: float) -> tuple[Zon
     zones: list[tuple[ZoneName, NDArray[np.float64]]] = [
         ("spine", spine), ("withers", _box(rear, front, -half, half)),
     ]  # fmt: skip
+    covered = min(UNDER_BLADE * scale, last)
     inner, outer = np.array(LONG_MUSCLE) * scale
     for side, sign in (("left", 1.0), ("right", -1.0)):
         edge = chart_places(chart, marks[f"scapula_edge_{side}"].points)
@@ -62,9 +66,9 @@ def zones_of(chart: Chart, marks: Mapping[str, Mark], scale: float) -> tuple[Zon
         rib = float(np.median(marks[f"last_rib_{side}"].points[:, 0]))
         zones += [
             (f"scapula_{side}", blade), (f"fat_pocket_{side}", pocket),
-            (f"long_muscle_{side}", _box(rib, last, sign * inner, sign * outer)),
+            (f"long_muscle_{side}", _box(rib, covered, sign * inner, sign * outer)),
             (f"loin_{side}", _box(first, rib, sign * inner, sign * outer)),
-            (f"ribs_{side}", _box(rib, last, sign * outer, sign * side_t)),
+            (f"ribs_{side}", _box(rib, covered, sign * outer, sign * side_t)),
         ]  # type: ignore[list-item]  # fmt: skip
     order = {name: k for k, name in enumerate(FIRST_TO_STAY_FREE)}
     zones.sort(key=lambda zone: order[zone[0].removesuffix("_left").removesuffix("_right")])
