@@ -25,7 +25,7 @@ def trunk(along: int = 120, around: int = 90) -> trimesh.Trimesh:
     vertices = np.c_[u.ravel(), (r * np.cos(v)).ravel(), (1.1 * r * np.sin(v)).ravel() + 1.0]
     a = (np.arange(along - 1)[:, None] * around + np.arange(around - 1)).ravel()
     faces = np.r_[np.c_[a, a + 1, a + around], np.c_[a + 1, a + around + 1, a + around]]
-    return trimesh.Trimesh(vertices, faces[:, ::-1], process=False)
+    return trimesh.Trimesh(vertices, faces, process=False)
 
 
 def sheet(corner: list[float], one: list[float], other: list[float], n: int) -> trimesh.Trimesh:

@@ -62,7 +62,7 @@ def cleaned(scan: Scan) -> Scan:
     >>> raw = Scan(np.r_[trunk, floor], np.empty((0, 3), np.int32),
     ...            Provenance("back.ply", "", 0, 40_000, unit="m"))
     >>> cleaned(raw).provenance.notes
-    ('A floor or wall of 6.0 m² was taken away (20,000 points).',)
+    ('A floor or wall of about 6.0 m² was taken away (20,000 points).',)
     """
     metre = 1.0
     if scan.provenance.unit is None:
@@ -83,7 +83,9 @@ def cleaned(scan: Scan) -> Scan:
 def _without_planes(scan: Scan, metre: float) -> Scan:
     for plane in floors_and_walls(_sample(scan) * metre):
         gone = on_plane(scan.vertices * metre, plane)
-        note = f"A floor or wall of {plane.area:.1f} m² was taken away ({gone.sum():,} points)."
+        note = (
+            f"A floor or wall of about {plane.area:.1f} m² was taken away ({gone.sum():,} points)."
+        )
         scan = _noted(_without(scan, gone), note)
     return scan
 

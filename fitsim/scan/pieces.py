@@ -17,8 +17,9 @@ LINK: Final = 0.03
 GAP: Final = 0.15
 """A piece this near the main one may be another part of the same animal, m: a strip the
 scanner missed under a strap or a hand."""
-SMALLEST: Final = 0.005
-"""Share of the main piece under which a piece is stray: about 10 x 10 cm beside a whole back."""
+SMALLEST: Final = 0.02
+"""Share of the main piece under which a piece is stray: about 15 x 15 cm beside a whole back.
+A ball of 4 cm over the back is stray, the other half of a back that a strap parted is not."""
 
 _DOUBLE: Final = 0.010  # m: two passes of a scanner lie closer than this or are two things
 _MOSTLY: Final = 0.9
