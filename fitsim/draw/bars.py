@@ -61,6 +61,35 @@ def outline(bar: MountedBar) -> NDArray[np.float64]:
     return np.column_stack([rim, height(rim)])
 
 
+def footprint(
+    chart: Chart, rim: NDArray[np.float64], step: float = 0.004
+) -> NDArray[np.float64]:
+    """Return where a rim falls on the skin, square to the skin, (n, 3) m.
+
+    Under a pad the rim stands off the skin; seen from above on a sloping back it would seem to
+    lie beside what it presses.
+
+    Parameters
+    ----------
+    rim : (k, 3) array, m, body frame, closed.
+    step : m, how far the rim's points are spread along it.
+    """
+    from scipy.ndimage import gaussian_filter1d
+    from scipy.spatial import cKDTree
+
+    nodes, normals = chart.points[chart.valid], chart.normals[chart.valid]
+    legs = np.linalg.norm(np.diff(rim, axis=0), axis=1)
+    along = np.concatenate([[0.0], np.cumsum(legs)])
+    places = np.arange(0.0, along[-1], step)
+    even = np.column_stack([np.interp(places, along, rim[:, k]) for k in range(3)])
+    _, near = cKDTree(nodes).query(even, k=4)
+    normal = normals[near].mean(axis=1)
+    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
+    height = np.einsum("nk,nk->n", even - nodes[near].mean(axis=1), normal)
+    fallen = gaussian_filter1d(even - height[:, None] * normal, 1.5, axis=0, mode="wrap")
+    return np.vstack([fallen, fallen[:1]])
+
+
 def middle_line(bar: MountedBar, count: int = 113) -> NDArray[np.float64]:
     """Return the middle of a bar's underside from front to rear, bar frame, (count, 3) m."""
     from scipy.interpolate import RegularGridInterpolator
@@ -90,7 +119,8 @@ class Daylight:
     gap : (n,) array, m, clearance to the pressed back and its pad, square to the skin; 0 touches.
     indentation : (n,) array, m, how far the skin is pressed in there.
     pressure : (n,) array, Pa.
-    normal : (n, 3) array, unit, outward, of the skin below.
+    slope : rise per m along the bar of the line through both its ends as seated, -; taken out
+        where the bar is drawn, so that its curve and not the lie of the back fills the strip.
     """
 
     side: Side
@@ -99,7 +129,7 @@ class Daylight:
     gap: NDArray[np.float64]
     indentation: NDArray[np.float64]
     pressure: NDArray[np.float64]
-    normal: NDArray[np.float64]
+    slope: float
 
 
 def daylight(chart: Chart, tree: Tree, equilibrium: Equilibrium, index: int) -> Daylight:
@@ -119,6 +149,7 @@ def daylight(chart: Chart, tree: Tree, equilibrium: Equilibrium, index: int) -> 
     bar = tree.bars[index]
     local = middle_line(bar)
     line = moved(T_body_bar(tree, equilibrium, index), local)
+    seated = moved(equilibrium.T_body_tree_seat @ bar.T_tree_bar, local)
     sign = 1 if bar.side == "left" else -1
     under = np.flatnonzero((equilibrium.bar == sign) & np.isfinite(equilibrium.gap))
     if len(under) == 0:
@@ -141,5 +172,5 @@ def daylight(chart: Chart, tree: Tree, equilibrium: Equilibrium, index: int) -> 
         below(equilibrium.gap),
         below(equilibrium.indentation),
         below(equilibrium.pressure),
-        below(chart.normals[chart.valid]),
+        float((seated[-1, 2] - seated[0, 2]) / (local[0, 0] - local[-1, 0])),
     )

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitsim.draw.bars import T_body_bar, middle_line, moved, outline
+from fitsim.draw.bars import T_body_bar, footprint, middle_line, moved, outline
 from fitsim.draw.paint import OUTLINED
 from fitsim.draw.palette import DAYLIGHT_INK, INK, QUIET
 from fitsim.draw.quantity import System, quantity
@@ -81,12 +81,13 @@ def _ruler(pen: Pen, x: float, y: float, per_m: float) -> None:
 
 
 def _rims(pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit) -> None:
-    """Draw the rim of each bar's underside, so that what lies below it stays in sight."""
+    """Draw the rim of each bar's underside, from above where it falls on the skin."""
     wide, high = view.size
     for index, bar in enumerate(fitset.tree.bars):
         if view.name not in (ABOVE, QUARTER) and _hidden(view, bar.side):
             continue
-        rim = view.page(moved(T_body_bar(fitset.tree, fit.equilibrium, index), outline(bar)))
+        rim = moved(T_body_bar(fitset.tree, fit.equilibrium, index), outline(bar))
+        rim = view.page(footprint(fitset.back.chart, rim) if view.name == ABOVE else rim)
         rim = np.clip(rim, 0, [wide, high]) + corner
         pen.line([(float(x), float(y)) for x, y in rim], (*INK, 235), 1.8)
 

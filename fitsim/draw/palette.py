@@ -48,25 +48,26 @@ def pressure_map() -> NDArray[np.uint8]:
     return np.asarray(np.round(colormaps["inferno"](at)[:, :3] * 255), dtype=np.uint8)
 
 
-def scale_top(peaks: list[float]) -> float:
+def scale_top(peak: float, usual: float) -> float:
     """Return a round top for the one scale that all cases of a set share, Pa.
+
+    A single hard spot would leave everything else pale, so the scale may end below it: at 0.6 of
+    the hardest pressure or a quarter above the 95th percentile, whichever is more. What lies over
+    is drawn in the last colour, and the scale says so.
 
     Parameters
     ----------
-    peaks : peak pressure of each case, Pa.
+    peak : Pa, hardest pressure of any case.
+    usual : Pa, largest 95th percentile of any case.
 
     Examples
     --------
-    >>> scale_top([17_300.0, 22_800.0])
-    25000.0
-    >>> scale_top([])
-    10000.0
+    >>> scale_top(71e3, 30e3), scale_top(23e3, 20e3), scale_top(0.0, 0.0)
+    (50000.0, 25000.0, 10000.0)
     """
-    highest = max([p for p in peaks if np.isfinite(p)], default=0.0)
-    steps = (5e3, 1e4, 1.5e4, 2e4, 2.5e4, 3e4, 4e4, 5e4, 6e4, 8e4, 1e5, 1.5e5, 2e5, 3e5, 5e5)
-    if highest <= 0:
-        return 1e4
-    return next((s for s in steps if s >= highest), float(highest))
+    wanted = max(0.6 * peak, 1.25 * usual)
+    steps = (1e4, 1.5e4, 2e4, 2.5e4, 3e4, 4e4, 5e4, 6e4, 8e4, 1e5, 1.5e5, 2e5, 3e5, 5e5)
+    return next((step for step in steps if step >= wanted), float(wanted))
 
 
 def painted(

@@ -23,7 +23,7 @@ _STEEPEST = 4.0
 
 
 def heights(under: Daylight) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Return heights in the body frame along one bar: its underside, the back, the unpressed back.
+    """Return heights along one bar, levelled: its underside, the back, the unpressed back.
 
     The back is drawn below the bar by the clearance square to the skin, so that daylight on the
     strip is the daylight a feeler would find.
@@ -32,7 +32,7 @@ def heights(under: Daylight) -> tuple[NDArray[np.float64], NDArray[np.float64], 
     -------
     bar, back, unpressed : (n,) arrays, m.
     """
-    bar = under.bar[:, 2]
+    bar = under.bar[:, 2] - under.slope * under.along
     back = bar - under.gap
     return bar, back, back + under.indentation
 

@@ -80,7 +80,9 @@ def region(fitset: FitSet) -> Region:
 
 def top_of_scale(fitset: FitSet) -> float:
     """Return the one top of the pressure scale for all cases of a set, Pa."""
-    return scale_top([fit.measures.peak for fit in fitset.fits.values() if fit.measures])
+    held = [fit.measures for fit in fitset.fits.values() if fit.measures]
+    peak, usual = max((m.peak for m in held), default=0.0), max((m.p95 for m in held), default=0.0)
+    return scale_top(peak, usual)
 
 
 def draw_cases(
@@ -320,7 +322,7 @@ def _daylight(pen: Pen, fitset: FitSet, fit: Fit, top: float, system: System) ->
     for edges, under in zip(_STRIPS, strips, strict=True):
         pen.text(edges[0], edges[1] - 48, f"Under the {under.side} bar", 25, face="bold")
         wide = pen.width(f"Under the {under.side} bar", 25, "bold")
-        pen.quiet(edges[0] + wide + 14, edges[1] - 48, f"head on the left; heights stretched {steep:g} times")
+        pen.quiet(edges[0] + wide + 14, edges[1] - 48, f"head on the left; levelled, heights stretched {steep:g} times")
         ends = lift.get(f"front_{under.side}", np.nan), lift.get(f"rear_{under.side}", np.nan)
         draw_strip(
             pen, edges, under, top=top, steep=steep, system=system, padded=padded, lift=ends

@@ -34,8 +34,7 @@ ZONE_WORDS = {
 MOSTLY = 0.5
 """A third of the bar that carries this share or more is named as carrying the load."""
 LIFTED = 0.010
-"""m: an end of the tree is said to lift when its tips clear the back by this much more than
-those of the other end."""
+"""m: a tip is said to lift when it clears the back by this much more than the nearest tip."""
 ON_THE_BLADE = 0.15
 """Share of the load on the shoulder blades from which it is spoken of."""
 ON_THE_POCKET = 0.15
@@ -49,7 +48,7 @@ TOUCHES = 1.0
 
 RULES = (
     f"A third of the bar is named when it carries {percent(MOSTLY)} of the load or more.",
-    f"An end 'lifts' when its tips clear the back by {LIFTED * 1e3:.0f} mm more than the other's.",
+    f"A tip 'lifts' when it clears the back by {LIFTED * 1e3:.0f} mm more than the nearest tip.",
     f"Shoulder blades are spoken of from {percent(ON_THE_BLADE)} of the load, fat pockets from "
     f"{percent(ON_THE_POCKET)}, the spine from {TOUCHES:.0f} N.",
     f"A bar 'bridges' when a gap between two touching runs is {percent(BRIDGED)} of its length.",
@@ -112,11 +111,10 @@ def lifted_tips(measures: Measures) -> tuple[str, ...]:
 
 
 def lifted_end(measures: Measures) -> str | None:
-    """Return the end of the tree that lifts, "front" or "rear", or None."""
-    front, rear = end_lift(measures, "front"), end_lift(measures, "rear")
-    if front - rear >= LIFTED:
-        return "front"
-    return "rear" if rear - front >= LIFTED else None
+    """Return the one end of the tree whose tips both lift, "front" or "rear", or None."""
+    tips = lifted_tips(measures)
+    both = [end for end in ("front", "rear") if {f"{end}_left", f"{end}_right"} <= set(tips)]
+    return both[0] if len(both) == 1 else None
 
 
 def load_sentence(measures: Measures) -> str:
@@ -132,10 +130,14 @@ def load_sentence(measures: Measures) -> str:
 
 def lift_sentence(measures: Measures, system: System) -> str:
     """Return one sentence on what lifts."""
-    end = lifted_end(measures)
-    if end is None:
+    end, tips = lifted_end(measures), lifted_tips(measures)
+    if end is not None:
+        return f"{end.capitalize()} tips lift {quantity(end_lift(measures, end), 'length', system)}."
+    if not tips:
         return "Neither end lifts."
-    return f"{end.capitalize()} tips lift {quantity(end_lift(measures, end), 'length', system)}."
+    most = max(tips, key=lambda tip: measures.lift[tip])
+    clear = quantity(measures.lift[most], "length", system)
+    return f"The {most.replace('_', ' ')} tip lifts {clear}."
 
 
 def touch_sentences(measures: Measures) -> list[str]:
