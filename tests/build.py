@@ -20,6 +20,7 @@ from fitsim.measure.measures import BarGap, Hotspot, Measures, Rocking, ZoneLoad
 from fitsim.rig.case import Case, DeadForce, Pad, Strap
 from fitsim.scan.scan import Provenance
 from fitsim.study.fit import Fit, FitSet
+from fitsim.tree.seat import Seat
 from fitsim.tree.tree import MountedBar, Tree, Underside
 
 if TYPE_CHECKING:
@@ -294,6 +295,13 @@ def small_tree() -> Tree:
     )
 
 
+def small_seat() -> Seat:
+    """Where the made-up tree was laid."""
+    T_body_tree = np.eye(4)
+    T_body_tree[0, 3] = STATION
+    return Seat(T_body_tree, STATION, 0.006, 0.9, 0.004, ("The seat was refined.",))
+
+
 def small_pad() -> Pad:
     """A felt pad."""
     return Pad("felt", 0.020, 20e3, 4.0, 6e3, 0.4, 1.5)
@@ -355,8 +363,7 @@ def _under_bars(
 
 def _equilibrium(back: Back, tree: Tree, case: Case, *, found: bool) -> Equilibrium:
     pitch = PITCH[case.name]
-    T_body_seat = np.eye(4)
-    T_body_seat[0, 3] = STATION
+    T_body_seat = small_seat().T_body_tree
     T_body_tree = T_body_seat.copy()
     T_body_tree[:3, :3] = [
         [np.cos(pitch), 0, np.sin(pitch)], [0, 1, 0], [-np.sin(pitch), 0, np.cos(pitch)],
@@ -485,6 +492,7 @@ def small_fitset(spacing: float = 0.010, unstable: Collection[str] = ()) -> FitS
         tree=tree,
         pad=small_pad(),
         fits=fits,
+        seat=small_seat(),
         defaults=("pad", "load"),
         timing_s=timing,
     )

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from fitsim.rig.case import Pad
     from fitsim.scan.scan import Provenance
     from fitsim.study.fit import Fit, FitSet
+    from fitsim.tree.seat import Seat
     from fitsim.tree.tree import Tree
 
 SCHEMA = 1
@@ -69,6 +70,7 @@ def contract(fitset: FitSet) -> dict[str, object]:
         "back": _back(fitset.back),
         "tree": _tree(fitset.tree),
         "pad": _pad(fitset.pad),
+        "seat": None if fitset.seat is None else _seat(fitset.seat),
         "defaults": list(fitset.defaults),
         "cases": {name: _case(fit) for name, fit in fitset.fits.items()},
         "cautions": list(CAUTIONS),
@@ -223,6 +225,17 @@ def _pad(pad: Pad) -> dict[str, object]:
         "shear_modulus_kpa": _number(KPA * pad.shear_modulus),
         "friction": _number(pad.friction),
         "mass_kg": _number(pad.mass),
+    }
+
+
+def _seat(seat: Seat) -> dict[str, object]:
+    return {
+        "frame": seat.T_body_tree.tolist(),
+        "station_mm": _number(MM * seat.station),
+        "rms_mm": _number(MM * seat.rms),
+        "inliers": _number(seat.inliers),
+        "lift_mm": _number(MM * seat.lift),
+        "notes": list(seat.notes),
     }
 
 

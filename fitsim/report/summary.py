@@ -36,10 +36,7 @@ def fit_lines(fitset: FitSet, system: System = "metric") -> list[str]:
         lines += [case_title(name), *(f"  {line}" for line in _case_lines(fit, system)), ""]
     if fitset.defaults:
         lines.append(f"Not given, so a default was used: {', '.join(fitset.defaults)}.")
-    guessed = [name for name, mark in fitset.back.marks.items() if mark.source == "estimated"]
-    if guessed:
-        lines.append(f"Estimated, not marked: {_places(fitset.back, guessed, system)}.")
-    return [*lines, *fitset.back.cautions, *CAUTIONS]
+    return [*lines, *_found(fitset.back, system), *fitset.back.cautions, *CAUTIONS]
 
 
 def scan_lines(scan: Scan, back: Back, system: System = "metric") -> list[str]:
@@ -71,7 +68,7 @@ def scan_lines(scan: Scan, back: Back, system: System = "metric") -> list[str]:
         f"Unit: {source.unit or 'scaled'}. {source.unit_evidence}",
         *(f"Note: {note}" for note in source.notes),
         reach,
-        f"Found: {_places(back, back.marks, system)}",
+        *_found(back, system),
         f"Zones: {', '.join(zone_words(zone.name) for zone in back.zones)}",
         *(f"Caution: {caution}" for caution in back.cautions),
     ]
@@ -90,18 +87,31 @@ def _case_lines(fit: Fit, system: System) -> list[str]:
     return [*lines, f"Presses hardest at {peak} (mean over 20 x 20 mm of skin)."]
 
 
+def _found(back: Back, system: System) -> list[str]:
+    """One line for what was marked, one for what was estimated."""
+    lines = []
+    for source, words in (("marked", "Marked"), ("estimated", "Estimated, not marked")):
+        names = [name for name, mark in back.marks.items() if mark.source == source]
+        if names:
+            lines.append(f"{words}: {_places(back, names, system)}.")
+    return lines
+
+
 def _places(back: Back, names: Iterable[str], system: System) -> str:
+    """Places with their standard deviations, the two sides together where they agree."""
+    said: dict[str, list[str]] = {}
+    for name in names:
+        place, side = _mark_words(name)
+        how = f"{place} (give or take {show_length(back.marks[name].sd_m, system)})"
+        said.setdefault(how, []).append(side)
     return ", ".join(
-        f"{_mark_words(name)} ({back.marks[name].source}, "
-        f"give or take {show_length(back.marks[name].sd_m, system)})"
-        for name in names
+        how if len(sides) != 1 else f"{sides[0]} {how}".strip() for how, sides in said.items()
     )
 
 
-def _mark_words(name: str) -> str:
-    """Words of a mark, its side in front: "left shoulder blade's rear edge"."""
+def _mark_words(name: str) -> tuple[str, str]:
+    """Words of a mark's place, and its side or nothing."""
     place, _, side = name.rpartition("_")
     if side not in {"left", "right"}:
         place, side = name, ""
-    place = place.replace("scapula_edge", "shoulder blade's rear edge").replace("_", " ")
-    return f"{side} {place}".strip()
+    return place.replace("scapula_edge", "shoulder blade's rear edge").replace("_", " "), side

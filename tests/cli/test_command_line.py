@@ -39,6 +39,15 @@ def result(monkeypatch: pytest.MonkeyPatch) -> list[FitSet]:
     return results
 
 
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave out the pictures and the page, which other tests look at."""
+    monkeypatch.setattr("fitsim.report.write.draw_cases", lambda *_, **__: {})
+    monkeypatch.setattr(
+        "fitsim.report.write.write_report", lambda _, path, **__: path.write_text("a page")
+    )
+
+
 @pytest.mark.parametrize("command", [[], ["fit"], ["scan"], ["demo"]])
 def test_help_shows_an_example(command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert exit_code([*command, "--help"]) == 0
@@ -132,6 +141,7 @@ def test_fit_writes_all_it_promises(
     assert {"read", "back", "cases", "pictures", "report"} <= timing.keys()
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_json_on_standard_output_is_the_contract(
     tmp_path: Path, result: list[FitSet], capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -140,6 +150,7 @@ def test_json_on_standard_output_is_the_contract(
     assert json.loads(capsys.readouterr().out) == json.loads((tmp_path / "fit.json").read_text())
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_no_equilibrium_is_4_only_when_every_case_fails(
     tmp_path: Path, result: list[FitSet], capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -151,6 +162,7 @@ def test_no_equilibrium_is_4_only_when_every_case_fails(
     assert (tmp_path / "report.html").is_file()
 
 
+@pytest.mark.usefixtures("undrawn")
 @pytest.mark.parametrize(
     ("stop", "code"),
     [(KeyboardInterrupt(), 130), (BadScan("back.ply", "it is torn", "scan again"), 3)],
