@@ -20,10 +20,8 @@ def moved(T_target_source: NDArray[np.float64], points: NDArray[np.float64]) -> 
     return points @ T_target_source[:3, :3].T + T_target_source[:3, 3]
 
 
-def T_body_bar(
-    tree: Tree, equilibrium: Equilibrium, index: int
-) -> NDArray[np.float64]:
-    """Return the pose of a bar at rest, its hinges turned, (4, 4).
+def bar_pose(tree: Tree, equilibrium: Equilibrium, index: int) -> NDArray[np.float64]:
+    """Return T_body_bar, the pose of a bar at rest with its hinges turned, (4, 4).
 
     Parameters
     ----------
@@ -55,15 +53,13 @@ def outline(bar: MountedBar) -> NDArray[np.float64]:
     from scipy.interpolate import RegularGridInterpolator
 
     face = bar.underside
-    rims = contour_generator(face.eta, face.xi, face.inside).lines(0.0)
+    rims = [np.asarray(rim) for rim in contour_generator(face.eta, face.xi, face.inside).lines(0.0)]
     rim = max(rims, key=len)[:, ::-1]
     height = RegularGridInterpolator((face.xi, face.eta), face.height)
     return np.column_stack([rim, height(rim)])
 
 
-def footprint(
-    chart: Chart, rim: NDArray[np.float64], step: float = 0.004
-) -> NDArray[np.float64]:
+def footprint(chart: Chart, rim: NDArray[np.float64], step: float = 0.004) -> NDArray[np.float64]:
     """Return where a rim falls on the skin, square to the skin, (n, 3) m.
 
     Under a pad the rim stands off the skin; seen from above on a sloping back it would seem to
@@ -148,7 +144,7 @@ def daylight(chart: Chart, tree: Tree, equilibrium: Equilibrium, index: int) -> 
 
     bar = tree.bars[index]
     local = middle_line(bar)
-    line = moved(T_body_bar(tree, equilibrium, index), local)
+    line = moved(bar_pose(tree, equilibrium, index), local)
     seated = moved(equilibrium.T_body_tree_seat @ bar.T_tree_bar, local)
     sign = 1 if bar.side == "left" else -1
     under = np.flatnonzero((equilibrium.bar == sign) & np.isfinite(equilibrium.gap))
@@ -156,8 +152,8 @@ def daylight(chart: Chart, tree: Tree, equilibrium: Equilibrium, index: int) -> 
         msg = f"no node lies under the {bar.side} bar"
         raise ValueError(msg)
     nodes = chart.points[chart.valid][under]
-    distance, near = cKDTree(nodes).query(line, k=min(9, len(under)))
-    distance, near = distance.reshape(len(line), -1), near.reshape(len(line), -1)
+    found = cKDTree(nodes).query(line, k=min(9, len(under)))
+    distance, near = (np.asarray(part).reshape(len(line), -1) for part in found)
     weight = 1.0 / (distance + 0.5 * chart.spacing) ** 2
     weight /= weight.sum(axis=1, keepdims=True)
 

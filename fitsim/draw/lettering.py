@@ -35,7 +35,7 @@ class Pen:
     Everything is drawn large and reduced once at the end, which gives smooth edges.
     """
 
-    def __init__(self, picture: Image.Image, scale: int) -> None:
+    def __init__(self, picture: Image.Image, scale: float) -> None:
         from PIL import ImageDraw
 
         self.picture, self.scale = picture, scale
@@ -50,7 +50,9 @@ class Pen:
     ) -> float:  # fmt: skip
         """Write words and return their width; `anchor` as in Pillow, "ls" = left, baseline."""
         letters = font(face, round(size * self.scale))
-        self.draw.text(tuple(self._at(x, y)), words, font=letters, fill=colour, anchor=anchor)
+        self.draw.text(
+            (x * self.scale, y * self.scale), words, font=letters, fill=colour, anchor=anchor
+        )
         return letters.getlength(words) / self.scale
 
     def width(self, words: str, size: float, face: Face = "sans") -> float:

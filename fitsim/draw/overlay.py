@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitsim.draw.bars import T_body_bar, footprint, middle_line, moved, outline
+from fitsim.draw.bars import bar_pose, footprint, middle_line, moved, outline
 from fitsim.draw.paint import OUTLINED
-from fitsim.draw.palette import DAYLIGHT_INK, INK, QUIET
+from fitsim.draw.palette import DAYLIGHT_INK, INK
 from fitsim.draw.quantity import System, quantity
 from fitsim.draw.surface import laid_on
 from fitsim.draw.view import ABOVE, LEFT, QUARTER, RIGHT, View
@@ -25,48 +26,56 @@ Rect = tuple[float, float, float, float]
 """Left, top, right, bottom of something already written on a panel."""
 SPOTS = 5
 """Most hotspots numbered on a sheet."""
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One view on the sheet: what to write with, its left top corner, and its projection."""
+
+    pen: Pen
+    corner: Corner
+    view: View
+
+
 _SEEN = 0.12
 """Cosine between skin and sight from which a place counts as seen."""
 
 
-def draw(
-    pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit, system: System
-) -> None:
+def draw(on: Panel, fitset: FitSet, fit: Fit, system: System) -> None:
     """Write everything that belongs on one view.
 
     Parameters
     ----------
-    pen : to write with.
-    corner : left, top of the view's panel on the sheet.
-    view : the projection.
+    on : the view.
     fitset, fit : the set and the case shown.
     system : units people chose.
     """
     taken: list[Rect] = []
-    _bearings(pen, corner, view)
+    _bearings(on)
     if fit.measures is not None:
-        _rims(pen, corner, view, fitset, fit)
-        taken += _tips(pen, corner, view, fitset, fit, system)
-    if view.name == ABOVE:
-        taken += _zone_names(pen, corner, view, fitset)
-    if fit.measures is not None and view.name != QUARTER:
-        _hotspots(pen, corner, view, fitset, fit, taken)
+        _rims(on, fitset, fit)
+        taken += _tips(on, fitset, fit, system)
+    if on.view.name == ABOVE:
+        taken += _zone_names(on, fitset)
+    if fit.measures is not None and on.view.name != QUARTER:
+        _hotspots(on, fitset, fit, taken)
 
 
-def _bearings(pen: Pen, corner: Corner, view: View) -> None:
+def _bearings(on: Panel) -> None:
     """Show where the head is, and left and right from above, and a length to scale."""
+    pen, corner, view = on.pen, on.corner, on.view
     left, top = corner
     wide, high = view.size
     if view.name == ABOVE:
         pen.arrow((left + wide / 2, top + 64), (left + wide / 2, top + 22), INK, 2.4, 13)
         pen.text(left + wide / 2 + 16, top + 48, "head", 23, face="bold")
-        pen.quiet(left + 22, top + 44, "animal's left", 22)
-        pen.quiet(left + wide - 22, top + 44, "animal's right", 22, anchor="rs")
+        pen.text(left + 22, top + 44, "animal's left", 22)
+        pen.text(left + wide - 22, top + 44, "animal's right", 22, anchor="rs")
         _ruler(pen, left + 22, top + high - 26, view.dots_per_m)
         return
     way = -1 if view.name == LEFT else 1
     if view.name == QUARTER:
-        pen.quiet(left + 22, top + high - 22, "from the front, left and above", 21)
+        pen.text(left + 22, top + high - 22, "from the front, left and above", 21)
         return
     x = left + 22 if way < 0 else left + wide - 22
     pen.arrow((x - way * 42, top + 34), (x, top + 34), INK, 2.4, 13)
@@ -76,24 +85,26 @@ def _bearings(pen: Pen, corner: Corner, view: View) -> None:
 def _ruler(pen: Pen, x: float, y: float, per_m: float) -> None:
     """Draw a length of 100 mm to scale."""
     wide = 0.1 * per_m
-    pen.line([(x, y - 8), (x, y), (x + wide, y), (x + wide, y - 8)], QUIET, 1.6)
-    pen.quiet(x + wide + 12, y + 2, "100 mm (4 in)", 20)
+    pen.line([(x, y - 8), (x, y), (x + wide, y), (x + wide, y - 8)], INK, 1.6)
+    pen.text(x + wide + 12, y + 2, "100 mm (4 in)", 20)
 
 
-def _rims(pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit) -> None:
+def _rims(on: Panel, fitset: FitSet, fit: Fit) -> None:
     """Draw the rim of each bar's underside, from above where it falls on the skin."""
+    pen, corner, view = on.pen, on.corner, on.view
     wide, high = view.size
     for index, bar in enumerate(fitset.tree.bars):
         if view.name not in (ABOVE, QUARTER) and _hidden(view, bar.side):
             continue
-        rim = moved(T_body_bar(fitset.tree, fit.equilibrium, index), outline(bar))
+        rim = moved(bar_pose(fitset.tree, fit.equilibrium, index), outline(bar))
         rim = view.page(footprint(fitset.back.chart, rim) if view.name == ABOVE else rim)
         rim = np.clip(rim, 0, [wide, high]) + corner
         pen.line([(float(x), float(y)) for x, y in rim], (*INK, 235), 1.8)
 
 
-def _zone_names(pen: Pen, corner: Corner, view: View, fitset: FitSet) -> list[Rect]:
+def _zone_names(on: Panel, fitset: FitSet) -> list[Rect]:
     """Name the outlined zones, at their outer edge and off the bars."""
+    pen, corner, view = on.pen, on.corner, on.view
     written: list[Rect] = []
     for zone in fitset.back.zones:
         words = zone_words(zone.name.rsplit("_", 1)[0] if "_" in zone.name else zone.name)
@@ -115,10 +126,9 @@ def _zone_names(pen: Pen, corner: Corner, view: View, fitset: FitSet) -> list[Re
     return written
 
 
-def _hotspots(
-    pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit, taken: list[Rect]
-) -> None:
+def _hotspots(on: Panel, fitset: FitSet, fit: Fit, taken: list[Rect]) -> None:
     """Ring each hotspot seen from here and number it on a disc beside it."""
+    pen, corner, view = on.pen, on.corner, on.view
     if fit.measures is None:
         return
     chart = fitset.back.chart
@@ -161,10 +171,9 @@ def _free_place(at: NDArray[np.float64], view: View, taken: list[Rect]) -> NDArr
     return next((place for place in places if free(place)), places[0])
 
 
-def _tips(
-    pen: Pen, corner: Corner, view: View, fitset: FitSet, fit: Fit, system: System
-) -> list[Rect]:
+def _tips(on: Panel, fitset: FitSet, fit: Fit, system: System) -> list[Rect]:
     """Write the clearance of each tip that lifts, beyond the tip."""
+    pen, corner, view = on.pen, on.corner, on.view
     written: list[Rect] = []
     if fit.measures is None:
         return written
@@ -172,7 +181,7 @@ def _tips(
     for index, bar in enumerate(fitset.tree.bars):
         if view.name in (LEFT, RIGHT) and _hidden(view, bar.side):
             continue
-        line = moved(T_body_bar(fitset.tree, fit.equilibrium, index), middle_line(bar))
+        line = moved(bar_pose(fitset.tree, fit.equilibrium, index), middle_line(bar))
         for end, place, inner in (("front", line[0], line[4]), ("rear", line[-1], line[-5])):
             if f"{end}_{bar.side}" not in lifted:
                 continue

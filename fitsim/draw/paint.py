@@ -26,6 +26,8 @@ _LIGHT = np.array([0.30, 0.0, 0.95])
 """Way to the light: the same on both sides, so that shade is never taken for a difference."""
 OUTLINED = ("scapula", "fat_pocket", "spine")
 """Zones drawn on the skin: those that must stay free."""
+_INSIDE = 0.5
+"""Cover from which a dot counts as inside a hole."""
 _OPEN = 0.0015
 """m: a gap under a bar is hatched as daylight from here."""
 
@@ -94,7 +96,8 @@ def spline_weights(count: int, at: NDArray[np.float64]) -> NDArray[np.float32]:
 
 def line_weights(count: int, at: NDArray[np.float64]) -> NDArray[np.float32]:
     """Return weights of linear interpolation between nodes, (m, count)."""
-    return np.clip(1 - np.abs(at[:, None] - np.arange(count)[None, :]), 0, None).astype(np.float32)
+    distance = np.abs(at[:, None] - np.arange(count)[None, :])
+    return np.asarray(np.clip(1 - distance, 0.0, None), dtype=np.float32)
 
 
 def _hatch(
@@ -106,7 +109,7 @@ def _hatch(
     columns = np.arange(shape[1], dtype=np.float32)[None, window[1]] * np.float32(np.cos(angle))
     place = (rows + columns) * np.float32(TEXEL)
     off = np.abs(np.mod(place, period) - period / 2)
-    return np.clip(0.5 + (width / 2 - off) / TEXEL, 0.0, 1.0).astype(np.float32)
+    return np.asarray(np.clip(0.5 + (width / 2 - off) / TEXEL, 0.0, 1.0), dtype=np.float32)
 
 
 def _laid(
@@ -114,7 +117,8 @@ def _laid(
 ) -> NDArray[np.float32]:
     """Return `under` with a colour laid over it."""
     paint = np.asarray(colour, dtype=np.float32)
-    return under + cover[..., None] * (paint - under)
+    laid: NDArray[np.float32] = under + cover[..., None] * (paint - under)
+    return laid
 
 
 def _coat(chart: Chart) -> NDArray[np.float64]:
@@ -123,7 +127,7 @@ def _coat(chart: Chart) -> NDArray[np.float64]:
         return np.ones(chart.valid.shape)
     light = chart.colours @ np.array([0.2126, 0.7152, 0.0722])
     mean = float(light[chart.valid].mean()) or 1.0
-    return np.clip(1 + 0.22 * (light / mean - 1), 0.8, 1.15)
+    return np.asarray(np.clip(1 + 0.22 * (light / mean - 1), 0.8, 1.15))
 
 
 def canvas(back: Back) -> Canvas:
@@ -141,7 +145,9 @@ def canvas(back: Back) -> Canvas:
     crossed = np.maximum(
         _hatch(hole.shape, np.pi / 4, 0.009, 0.0012), _hatch(hole.shape, -np.pi / 4, 0.009, 0.0012)
     )
-    hide = _laid(hide.astype(np.float32), INK, (0.45 * crossed * (hole > 0.5)).astype(np.float32))
+    hide = _laid(
+        hide.astype(np.float32), INK, (0.45 * crossed * (hole > _INSIDE)).astype(np.float32)
+    )
     casing, line = zone_lines(back, hole.shape)
     bare = _lined(hide, casing, line)
     return Canvas(chart, hide, bare, casing, line, spline_x, spline_t)
@@ -153,7 +159,7 @@ def zone_lines(
     """Return the cover (0-1) of the outlines of zones that must stay free: casing and line."""
     from PIL import Image, ImageDraw
 
-    covers = []
+    covers: list[NDArray[np.float32]] = []
     for width in (0.0054, 0.0024):
         large = Image.new("L", (2 * shape[1], 2 * shape[0]), 0)
         draw = ImageDraw.Draw(large)
@@ -163,7 +169,7 @@ def zone_lines(
                 place = 2 * (ring - [back.chart.x[0], back.chart.t[0]]) / TEXEL
                 line = [(float(t), float(x)) for x, t in place]
                 draw.line(line, fill=255, width=round(2 * width / TEXEL), joint="curve")
-        covers.append(np.asarray(large.reduce(2), dtype=np.float32) / 255)
+        covers.append(np.asarray(large.reduce(2), dtype=np.float32) / np.float32(255))
     return covers[0], covers[1]
 
 

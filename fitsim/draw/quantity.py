@@ -15,6 +15,8 @@ __all__ = ["Shown", "System", "number", "percent", "percents", "quantity", "show
 
 
 NBSP: Final = "\N{NO-BREAK SPACE}"
+DASH: Final = "\N{EN DASH}"
+MINUS: Final = "\N{MINUS SIGN}"
 """Keeps a number and its unit on one line."""
 
 
@@ -63,13 +65,13 @@ def number(value: float, kind: str, system: System = "metric") -> str:
     Examples
     --------
     >>> number(0.0234, "length"), number(0.0234, "length", "inch"), number(math.nan, "force")
-    ('23', '0.9', '–')
+    ('23', '0.9', '\u2013')
     """
     if not math.isfinite(value):
-        return "–"
+        return DASH
     how = shown(kind, system)
     text = f"{value * how.per_si:,.{how.decimals}f}"
-    return text.removeprefix("-") if float(text.replace(",", "")) == 0 else text.replace("-", "−")
+    return text.removeprefix("-") if float(text.replace(",", "")) == 0 else text.replace("-", MINUS)
 
 
 def quantity(value: float, kind: str, system: System = "metric") -> str:
@@ -91,7 +93,7 @@ def percent(share: float) -> str:
     >>> print(percent(0.7609))
     76 %
     """
-    return f"{share * 100:.0f}{NBSP}%" if math.isfinite(share) else "–"
+    return f"{share * 100:.0f}{NBSP}%" if math.isfinite(share) else DASH
 
 
 def percents(shares: Sequence[float]) -> list[str]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,7 +18,9 @@ from fitsim.draw.surface import surface_triangles
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from types import ModuleType
 
+    import pyvista as pv
     from numpy.typing import NDArray
 
     from fitsim.back.back import Chart
@@ -37,24 +39,24 @@ class Stage:
         painted skin of the place each dot shows, 0 where it shows none.
     """
 
-    plotter: Any
-    tree: Any
+    plotter: pv.Plotter
+    tree: pv.PolyData
     place: NDArray[np.int32]
 
 
-def pyvista() -> Any:
+def pyvista() -> ModuleType:
     """Return pyvista, imported for drawing without a screen."""
     os.environ.setdefault("VTK_DEFAULT_OPENGL_WINDOW", "vtkEGLRenderWindow")
-    import pyvista as pv
+    import pyvista
 
-    pv.OFF_SCREEN = True
-    return pv
+    pyvista.OFF_SCREEN = True
+    return pyvista
 
 
-def skin_mesh(chart: Chart) -> Any:
+def skin_mesh(chart: Chart) -> pv.PolyData:
     """Return the skin as a mesh whose texture coordinates are those of the painted picture."""
     points = np.where(chart.valid[..., None], chart.points, 0.0).reshape(-1, 3)
-    mesh = pyvista().PolyData.from_regular_faces(points, surface_triangles(chart))
+    mesh: pv.PolyData = pyvista().PolyData.from_regular_faces(points, surface_triangles(chart))
     x, t = np.meshgrid(
         np.linspace(0, 1, len(chart.x)), np.linspace(0, 1, len(chart.t)), indexing="ij"
     )
@@ -68,6 +70,7 @@ def stage(
     painted_shape: tuple[int, int],
     tree_body: tuple[NDArray[np.float64], NDArray[np.int32]],
     views: Sequence[View],
+    *,
     scale: float,
     reduce: int,
 ) -> Iterator[Stage]:
@@ -87,23 +90,25 @@ def stage(
     RuntimeError
         When the render comes out empty, as it does when drawing is broken on this machine.
     """
-    pv = pyvista()
+    library = pyvista()
     wide = round(scale * max(view.box[2] for view in views))
     high = round(scale * max(view.box[3] for view in views))
-    plotter = pv.Plotter(
+    plotter = library.Plotter(
         off_screen=True, window_size=(wide, high), shape=(1, len(views)), border=False
     )
     try:
         plotter.disable_anti_aliasing()
         plotter.render_window.SetMultiSamples(0)
-        skin, tree = skin_mesh(chart), pv.PolyData.from_regular_faces(*tree_body)
-        skins, trees = [], []
+        skin, tree = skin_mesh(chart), library.PolyData.from_regular_faces(*tree_body)
+        skins: list[pv.Actor] = []
+        trees: list[pv.Actor] = []
         for index, view in enumerate(views):
             plotter.subplot(0, index)
             _frame(plotter, view, scale, wide, high)
-            plain: dict[str, Any] = {"lighting": False, "reset_camera": False}
-            skins.append(plotter.add_mesh(skin, color="white", **plain))
-            trees.append(plotter.add_mesh(tree, color="white", **plain))
+            for mesh, actors in ((skin, skins), (tree, trees)):
+                actors.append(
+                    plotter.add_mesh(mesh, color="white", lighting=False, reset_camera=False)
+                )
         place = _numbered(plotter, skins, trees, painted_shape)
         plotter.window_size = (wide // reduce, high // reduce)
         yield Stage(plotter, tree, place)
@@ -111,11 +116,11 @@ def stage(
         plotter.close()
 
 
-def _frame(plotter: Any, view: View, scale: float, wide: int, high: int) -> None:
+def _frame(plotter: pv.Plotter, view: View, scale: float, wide: int, high: int) -> None:
     """Place one renderer on the mosaic and point its camera."""
     left, top, right, bottom = (scale * edge for edge in view.box)
     plotter.renderer.SetViewport(left / wide, 1 - bottom / high, right / wide, 1 - top / high)
-    plotter.set_background("black", all_renderers=False)
+    plotter.renderer.SetBackground(0.0, 0.0, 0.0)
     camera = plotter.camera
     camera.parallel_projection = True
     camera.focal_point = tuple(view.centre)
@@ -126,17 +131,17 @@ def _frame(plotter: Any, view: View, scale: float, wide: int, high: int) -> None
 
 
 def _numbered(
-    plotter: Any, skins: list[Any], trees: list[Any], shape: tuple[int, int]
+    plotter: pv.Plotter, skins: list[pv.Actor], trees: list[pv.Actor], shape: tuple[int, int]
 ) -> NDArray[np.int32]:
     """Return the place each dot shows, and leave the skin black and the tree white."""
     number = np.arange(1, shape[0] * shape[1] + 1, dtype=np.int32).reshape(shape)
     code = np.stack([number >> 16, number >> 8 & 255, number & 255], axis=-1).astype(np.uint8)
     texture = pyvista().Texture(code)
-    texture.SetInterpolate(False)
-    texture.SetMipmap(False)
+    texture.InterpolateOff()
+    texture.MipmapOff()
     for skin, tree in zip(skins, trees, strict=True):
         skin.texture = texture
-        tree.SetVisibility(False)
+        tree.VisibilityOff()
     read = _picture(plotter)
     place = read[..., 0].astype(np.int32)
     for channel in (1, 2):
@@ -148,11 +153,11 @@ def _numbered(
     for skin, tree in zip(skins, trees, strict=True):
         skin.texture = None
         skin.prop.color = "black"
-        tree.SetVisibility(True)
+        tree.VisibilityOn()
     return place
 
 
-def _picture(plotter: Any) -> NDArray[np.uint8]:
+def _picture(plotter: pv.Plotter) -> NDArray[np.uint8]:
     plotter.render()
     return np.asarray(plotter.screenshot(return_img=True))[..., :3]
 

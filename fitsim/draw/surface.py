@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from fitsim.back.back import Chart
 
 
+_WHOLE = 0.999
+
+
 def surface_triangles(chart: Chart) -> NDArray[np.intp]:
     """Return the triangles of the chart whose three corners exist.
 
@@ -29,7 +32,7 @@ def surface_triangles(chart: Chart) -> NDArray[np.intp]:
     standing = valid[both_ways].all(axis=1)
     # Whole cells are cut one way; cells with one missing corner by whichever cut saves a triangle.
     keep = standing & np.concatenate([np.ones_like(whole), ~whole])
-    return both_ways[keep]
+    return np.asarray(both_ways[keep])
 
 
 def laid_on(
@@ -59,7 +62,7 @@ def laid_on(
     normals = drawn(chart.normals)
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     points = drawn(chart.points) + above * normals
-    missing = cover < 0.999  # a place that leans on a missing corner is not on the surface
+    missing = cover < _WHOLE  # a place that leans on a missing corner is not on the surface
     points[missing] = np.nan
     normals[missing] = np.nan
     return points, normals

@@ -78,15 +78,18 @@ def views(
         ABOVE: (-left, ahead, 0.30, 0.02 * ahead),
         LEFT: (-ahead, above, 0.26, 0.02 * ahead - 0.03 * above),
         RIGHT: (ahead, above, 0.26, 0.02 * ahead - 0.03 * above),
-        QUARTER: (quarter_right, np.cross(quarter, quarter_right), 0.17, 0.03 * ahead - 0.03 * above),
+        QUARTER: (
+            quarter_right,
+            np.cross(quarter, quarter_right),
+            0.17,
+            0.03 * ahead - 0.03 * above,
+        ),
     }
 
     def view(name: str) -> View:
         right, up, room, shift = directions[name]
         box = boxes[name]
         long_side = box[3] - box[1] if name == ABOVE else box[2] - box[0]
-        return View(
-            name, right, up, middle + shift, long_side / (length + room), box
-        )
+        return View(name, right, up, middle + shift, long_side / (length + room), box)
 
     return tuple(view(name) for name in directions)

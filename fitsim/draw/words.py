@@ -49,11 +49,13 @@ TOUCHES = 1.0
 RULES = (
     f"A third of the bar is named when it carries {percent(MOSTLY)} of the load or more.",
     f"A tip 'lifts' when it clears the back by {LIFTED * 1e3:.0f} mm more than the nearest tip.",
-    f"Shoulder blades are spoken of from {percent(ON_THE_BLADE)} of the load, fat pockets from "
-    f"{percent(ON_THE_POCKET)}, the spine from {TOUCHES:.0f} N.",
+    (
+        f"Shoulder blades are spoken of from {percent(ON_THE_BLADE)} of the load, fat pockets "
+        f"from {percent(ON_THE_POCKET)}, the spine from {TOUCHES:.0f} N."
+    ),
     f"A bar 'bridges' when a gap between two touching runs is {percent(BRIDGED)} of its length.",
     f"Sides are 'uneven' when one carries {percent(0.5 + UNEVEN)} or more.",
-    "These limits are choices that decide what is said first; none of them marks where harm begins.",
+    "These limits are choices that decide what is said first; none marks where harm begins.",
 )
 
 
@@ -132,7 +134,9 @@ def lift_sentence(measures: Measures, system: System) -> str:
     """Return one sentence on what lifts."""
     end, tips = lifted_end(measures), lifted_tips(measures)
     if end is not None:
-        return f"{end.capitalize()} tips lift {quantity(end_lift(measures, end), 'length', system)}."
+        return (
+            f"{end.capitalize()} tips lift {quantity(end_lift(measures, end), 'length', system)}."
+        )
     if not tips:
         return "Neither end lifts."
     most = max(tips, key=lambda tip: measures.lift[tip])
@@ -159,9 +163,11 @@ def shape_sentences(measures: Measures, system: System) -> list[str]:
         if gap.length_share >= BRIDGED:
             depth = quantity(gap.depth, "length", system)
             said.append(f"The {side} bar bridges: a gap {depth} deep in its middle.")
-    for side in ("left", "right"):
-        if measures.share[side] >= 0.5 + UNEVEN:
-            said.append(f"{percent(measures.share[side])} of the load is on the {side}.")
+    said += [
+        f"{percent(measures.share[side])} of the load is on the {side}."
+        for side in ("left", "right")
+        if measures.share[side] >= 0.5 + UNEVEN
+    ]
     return said
 
 

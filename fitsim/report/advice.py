@@ -44,19 +44,17 @@ def headline(fitset: FitSet) -> str:
     if fit is None or fit.measures is None:
         return "This tree stays on under none of these rigs"
     m, under = fit.measures, case_title(fit.case.name).lower()
-    spine = m.zones.get("spine")
-    if spine is not None and spine.force >= TOUCHES:
-        return "The bars touch the spine"
-    if zone_share(m, "scapula") >= ON_THE_BLADE:
-        return "It presses on the shoulder blades"
-    if zone_share(m, "fat_pocket") >= ON_THE_POCKET:
-        return "It presses on the fat pockets"
-    if (end := lifted_end(m)) is not None:
-        return f"The {end} tips lift even under {under}"
+    spine, end = m.zones.get("spine"), lifted_end(m)
     third = max(("front", "middle", "rear"), key=lambda name: m.share[name])
-    if m.share[third] >= MOSTLY:
-        return f"Most of the load sits on the {third} third"
-    return f"It lies along the bars under {under}"
+    findings = (
+        (spine is not None and spine.force >= TOUCHES, "The bars touch the spine"),
+        (zone_share(m, "scapula") >= ON_THE_BLADE, "It presses on the shoulder blades"),
+        (zone_share(m, "fat_pocket") >= ON_THE_POCKET, "It presses on the fat pockets"),
+        (end is not None, f"The {end} tips lift even under {under}"),
+        (m.share[third] >= MOSTLY, f"Most of the load sits on the {third} third"),
+    )
+    first = next((words for met, words in findings if met), None)
+    return first or f"The load lies along the bars under {under}"
 
 
 def advice(fitset: FitSet, system: System = "metric") -> list[Advice]:
@@ -150,15 +148,15 @@ def _along(fit: Fit, system: System) -> list[Advice]:
         found.append(
             Advice(trims[third], f"{percent(m.share[third])} of the load is on the {third} third.")
         )
-    for side in ("left", "right"):
-        if m.share[side] >= 0.5 + UNEVEN:
-            found.append(
-                Advice(
-                    "Check that the tree sits square and both cinches pull alike.",
-                    f"{percent(m.share[side])} of the load is on the {side}. "
-                    "Few backs are the same on both sides, so it may be the animal.",
-                )
-            )
+    found += [
+        Advice(
+            "Check that the tree sits square and both cinches pull alike.",
+            f"{percent(m.share[side])} of the load is on the {side}. "
+            "Few backs are the same on both sides, so it may be the animal.",
+        )
+        for side in ("left", "right")
+        if m.share[side] >= 0.5 + UNEVEN
+    ]
     return found
 
 
@@ -200,7 +198,7 @@ def _marks(fitset: FitSet, system: System) -> list[Advice]:
     worst = quantity(max(mark.sd_m for mark in unsure), "length", system)
     return [
         Advice(
-            "Feel for the shoulder blades' rear edge and the fat pockets, mark them, and fit again.",
+            "Feel for the rear edge of the shoulder blades and the fat pockets, mark them, refit.",
             f"They were estimated from the scan, give or take {worst} (one standard deviation).",
         )
     ]

@@ -10,7 +10,7 @@ from importlib import resources
 from typing import TYPE_CHECKING
 
 from fitsim.draw.palette import pressure_map
-from fitsim.draw.quantity import number, percent, percents, quantity, shown
+from fitsim.draw.quantity import DASH, number, percent, percents, quantity, shown
 from fitsim.draw.sheet import top_of_scale
 from fitsim.draw.words import RULES, case_title, verdict, working_fit, zone_share, zone_words
 from fitsim.files import write_text
@@ -19,7 +19,7 @@ from fitsim.report.contract import CAUTIONS, versions
 from fitsim.report.scene import scene
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from fitsim.draw.quantity import System
@@ -62,9 +62,7 @@ def write_report(
     write_text(path, page(fitset, pictures=pictures or {}, system=system))
 
 
-def page(
-    fitset: FitSet, *, pictures: Mapping[str, str | Path], system: System = "metric"
-) -> str:
+def page(fitset: FitSet, *, pictures: Mapping[str, str | Path], system: System = "metric") -> str:
     """Return the report as one HTML page; see `write_report`."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -191,7 +189,7 @@ def _comparison(fitset: FitSet, system: System) -> list[tuple[str, str, list[str
         sides = (m.bridging.get(side) for side in ("left", "right"))
         return " / ".join(percent(gap.length_share if gap else 0.0) for gap in sides)
 
-    rows = [
+    rows: list[tuple[str, str, Callable[[Measures], str]]] = [
         ("Load on the front third", "", lambda m: percent(m.share["front"])),
         ("Load on the middle third", "", lambda m: percent(m.share["middle"])),
         ("Load on the rear third", "", lambda m: percent(m.share["rear"])),
@@ -209,7 +207,7 @@ def _comparison(fitset: FitSet, system: System) -> list[tuple[str, str, list[str
     ]
     measured = [fit.measures for fit in fitset.fits.values()]
     return [
-        (name, unit_, ["–" if m is None else cell(m) for m in measured])
+        (name, unit_, [DASH if m is None else cell(m) for m in measured])
         for name, unit_, cell in rows
     ]
 

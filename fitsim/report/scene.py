@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitsim.draw.bars import T_body_bar, middle_line, moved, outline
+from fitsim.draw.bars import bar_pose, middle_line, moved, outline
 from fitsim.draw.paint import OUTLINED, canvas
 from fitsim.draw.palette import pressure_map
 from fitsim.draw.quantity import quantity, shown
@@ -108,7 +108,7 @@ def _case(fitset: FitSet, fit: Fit, top: float, system: System) -> dict[str, obj
         axis=-1,
     )
     rims = [
-        moved(T_body_bar(fitset.tree, rest, k), _thinned(outline(bar)))
+        moved(bar_pose(fitset.tree, rest, k), _thinned(outline(bar)))
         for k, bar in enumerate(fitset.tree.bars)
     ]
     return {
@@ -146,7 +146,7 @@ def _lifts(tree: Tree, fit: Fit, system: System) -> list[dict[str, object]]:
     marks: list[dict[str, object]] = []
     tips = lifted_tips(fit.measures)
     for k, bar in enumerate(tree.bars):
-        line = moved(T_body_bar(tree, fit.equilibrium, k), middle_line(bar))
+        line = moved(bar_pose(tree, fit.equilibrium, k), middle_line(bar))
         for end, place in (("front", line[0]), ("rear", line[-1])):
             if f"{end}_{bar.side}" in tips:
                 clear = fit.measures.lift[f"{end}_{bar.side}"]
