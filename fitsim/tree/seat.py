@@ -30,14 +30,14 @@ LYING = 0.010
 #: Share of the underside that may hang beyond the scan before the tree is refused, -.
 OVERHANG = 0.02
 
-#: Pull towards square over the spine, -: lying 1 mm off it, or a bar 1 mm higher than the other, or
-#: its ends 1 mm to one side, counts as much as gaps of this many mm all over. Without it a tree
+#: Pull towards square over the spine, -: lying 1 mm off it at either end counts as much as gaps of
+#: CENTRING mm all over, and a bar 1 mm higher than level as gaps of LEVEL mm. Without it a tree
 #: slides about a round barrel, and one that does not fit leans over on one bar to fit there. It is
 #: set down square by hand; what it does then is for the contact solution to say.
 CENTRING, LEVEL = 1.0, 0.5
 
-#: Half of a tree's breadth between the bars' middles, and of its length, that turn angles into mm.
-HALF_BREADTH, HALF_LENGTH = 0.08, 0.25
+#: From the middle to a bar's middle, m: turns an angle of roll into a height.
+HALF_BREADTH = 0.08
 
 #: Spacing of the points that are laid on, and of those that must stay clear of the back, m.
 LAID, CLEAR = 0.010, 0.004
@@ -94,12 +94,13 @@ def seat(back: Back, tree: Tree, at: float | None = None) -> Seat:
     station = 0.0 if at is None else at
     relief = relief_of(back)
     points = bearing_points(tree, LAID)
-    spine = _spine_beside(back.chart, station + float(points[:, 0].mean()))
+    ends = np.array([points[:, 0].max(), points[:, 0].min()])
+    spine = _spine_beside(back.chart, station + ends)
     T = coarse_placement(relief, points, station)
     _check_reach(relief, tree, T, back)
     found = registered(back.chart, points, T)
     T = _at_station(found.T_body_tree, station)
-    T = _settled(relief, points, T, station, spine)
+    T = _settled(relief, points, T, spine)
     left = normal_gaps(relief, _moved(T, points))
     rms = float(np.sqrt(np.nanmean(left**2)))
     lift = _lift(relief, tree, T)
@@ -144,51 +145,51 @@ def coarse_placement(
 
 
 def _settled(
-    relief: Relief,
-    points: NDArray[np.float64],
-    T: NDArray[np.float64],
-    station: float,
-    spine: float,
+    relief: Relief, points: NDArray[np.float64], T: NDArray[np.float64], spine: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Lay the tree on with the station held: sideways, up and three turns are free.
 
     Registration settles six freedoms; putting the station back opens gaps where the back tapers,
-    which this closes. Gaps count by a soft L1 loss, normal to the back.
+    which this closes. Gaps are taken normal to the back, large ones by a soft L1 loss.
     """
-    turn = Rotation.from_matrix(T[:3, :3]).as_euler("xyz")
-    start = np.array([T[1, 3], T[2, 3], turn[0], turn[1], turn[2]])
-
-    centre = points.mean(axis=0, keepdims=True) * (1.0, 0.0, 1.0)
+    station = float(T[0, 3])
+    start = np.append(T[1:3, 3], Rotation.from_matrix(T[:3, :3]).as_euler("xyz"))
+    midline = np.zeros((2, 3))
+    midline[:, 0] = points[:, 0].max(), points[:, 0].min()
     many = np.sqrt(len(points))
 
     def misfit(freedoms: NDArray[np.float64]) -> NDArray[np.float64]:
         T_body_tree = _pose(freedoms, station)
         left = np.nan_to_num(normal_gaps(relief, _moved(T_body_tree, points)), nan=OUTLIER)
-        beside = CENTRING * (_moved(T_body_tree, centre)[0, 1] - spine)
-        lean, turned = LEVEL * HALF_BREADTH * freedoms[2], LEVEL * HALF_LENGTH * freedoms[4]
-        return np.append(left, many * np.array([beside, lean, turned]))
+        beside = CENTRING / np.sqrt(2.0) * (_moved(T_body_tree, midline)[:, 1] - spine)
+        lean = LEVEL * HALF_BREADTH * freedoms[2]
+        return np.concatenate([_softened(left), many * beside, [many * lean]])
 
     fitted = least_squares(
-        misfit,
-        start,
-        loss="soft_l1",
-        f_scale=OUTLIER,
-        x_scale=np.array([0.01, 0.01, 0.05, 0.05, 0.05]),
-        xtol=1e-9,
+        misfit, start, x_scale=np.array([0.01, 0.01, 0.05, 0.05, 0.05]), xtol=1e-9
     )
     return _pose(fitted.x, station)
+
+
+def _softened(gap: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Residual whose square is the soft L1 loss of a gap: quadratic near 0, linear far out, m."""
+    far = gap / OUTLIER
+    # 2 (sqrt(1 + f^2) - 1) = 2 f^2 / (sqrt(1 + f^2) + 1), which keeps its digits near 0.
+    return np.asarray(gap * np.sqrt(2.0 / (np.sqrt(1.0 + far**2) + 1.0)))
+
+
+def _spine_beside(chart: Chart, stations: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Body y of the spine line at stations, m."""
+    middle = int(np.abs(chart.t).argmin())
+    line = chart.points[chart.valid[:, middle], middle]
+    if len(line) == 0:
+        return np.zeros_like(stations)
+    return np.asarray(np.interp(stations, line[:, 0], line[:, 1]))
 
 
 def _lift(relief: Relief, tree: Tree, T: NDArray[np.float64]) -> float:
     """How far the tree must rise (or sink) so that it only touches, m."""
     return float(-np.nanmin(gaps(relief, _moved(T, face_points(tree, CLEAR)))))
-
-
-def _spine_beside(chart: Chart, station: float) -> float:
-    """Body y of the spine line at a station, m."""
-    row = int(np.abs(chart.x - station).argmin())
-    middle = int(np.abs(chart.t).argmin())
-    return float(chart.points[row, middle, 1])
 
 
 def _check_reach(relief: Relief, tree: Tree, T: NDArray[np.float64], back: Back) -> None:
