@@ -15,8 +15,8 @@ from fitsim.scan.formats import STL_HEADER_BYTES, STL_TRIANGLE_BYTES, Format
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-MAX_TRIANGLES: Final = 20_000_000
-"""More than this is refused: it is no scan of an animal, and would not fit a laptop's memory."""
+MAX_TRIANGLES: Final = 5_000_000
+"""More than this is refused: two million took 570 MB, and an animal needs a tenth of that."""
 
 _PLY_BYTES: Final = {
     **dict.fromkeys(("char", "uchar", "int8", "uint8"), 1),
@@ -277,7 +277,7 @@ def _check_size(name: str, count: int) -> None:
     if count > MAX_TRIANGLES:
         raise BadScan(
             name,
-            f"it promises {count:,} parts, more than any scan of an animal",
+            f"it promises {count:,} parts, more than a usual machine can hold",
             "export it thinned to less than a million triangles",
         )
 

@@ -73,8 +73,8 @@ def settled(
     >>> from fitsim.scan.scan import Provenance
     >>> back = Scan(np.array([[0.0, 0, 0], [1200.0, 0, 0]]), np.empty((0, 3), np.int32),
     ...             Provenance("back.ply", "", 0, 2))
-    >>> settled(back).provenance.unit_evidence
-    'Found from the size: only in mm is it as long as a back or an animal (1.20 m).'
+    >>> settled(back).provenance.unit_evidence.partition(". ")[0]
+    'Found from the size: only in mm is it as long as a back or an animal (1.20 m)'
     """
     if unit is not None and known is not None:
         raise BadSettings("--unit, --known", "both tell the scale", "give one of them")
@@ -253,7 +253,10 @@ def _from_size(
         fitting, kind = _fitting(length, SCENE_LENGTH), "of a size with an animal and its room"
     if len(fitting) == 1:
         size = show_length(length * _FACTOR[fitting[0]])
-        evidence = f"Found from the size: only in {fitting[0]} is it {kind} ({size})."
+        evidence = (
+            f"Found from the size: only in {fitting[0]} is it {kind} ({size}). "
+            "Give --unit to be sure."
+        )
         return scaled(scan, _FACTOR[fitting[0]], evidence, fitting[0])
     if withers_height is not None:
         evidence = f"Not known yet: to be settled by the withers height, {withers_height:.2f} m."
