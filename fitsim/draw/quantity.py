@@ -79,8 +79,10 @@ def quantity(value: float, kind: str, system: System = "metric") -> str:
 
     Examples
     --------
-    >>> print(quantity(22_840.0, "pressure"), quantity(22_840.0, "pressure", "inch"), sep=", ")
-    23 kPa, 3.3 psi
+    >>> quantity(22_840.0, "pressure").replace(NBSP, " ")
+    '23 kPa'
+    >>> quantity(22_840.0, "pressure", "inch").replace(NBSP, " ")
+    '3.3 psi'
     """
     return f"{number(value, kind, system)}{NBSP}{shown(kind, system).unit}"
 
@@ -90,8 +92,8 @@ def percent(share: float) -> str:
 
     Examples
     --------
-    >>> print(percent(0.7609))
-    76 %
+    >>> percent(0.7609).replace(NBSP, " ")
+    '76 %'
     """
     return f"{share * 100:.0f}{NBSP}%" if math.isfinite(share) else DASH
 
@@ -103,8 +105,8 @@ def percents(shares: Sequence[float]) -> list[str]:
 
     Examples
     --------
-    >>> print(*percents([0.245, 0.499, 0.256]), sep=", ")
-    24 %, 50 %, 26 %
+    >>> [part.replace(NBSP, " ") for part in percents([0.245, 0.499, 0.256])]
+    ['24 %', '50 %', '26 %']
     """
     if not all(math.isfinite(share) for share in shares):
         return [percent(share) for share in shares]
