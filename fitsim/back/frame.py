@@ -9,6 +9,7 @@ import numpy as np
 
 from fitsim.back.crest import crest_of
 from fitsim.back.facing import head_evidence
+from fitsim.back.ground import standing_triangle
 from fitsim.back.level import ground_step, mirror_step, pitch_step, spine_step
 from fitsim.back.rough import NO_BACK, RoughFrame, rough_frame
 from fitsim.back.samples import thinned
@@ -50,6 +51,9 @@ COARSE, FINE = (0.0125, 0.025), (0.005, 0.012)
 
 REACH = 1.1
 """m, on an animal of 1.5 m: how far from the origin the trunk's surface is looked at."""
+
+FINE_REACH = (-0.80, 0.36)
+"""m: stations the finely smoothed surface is made for: the chart and a margin."""
 
 WEAK_EVIDENCE = 0.5
 """Below this the head end is named with a caution."""
@@ -133,23 +137,23 @@ def body_frame(
     """
     rough = rough_frame(samples, name)
     trunk = samples.only(rough.trunk)
-    feet = _feet(samples, rough)
+    toes = _toes(samples, rough)
     place = _sized(rough, name, withers_height, metres=metres)
     few = thinned(trunk, FEW)
     if rough.stance is None:
         place = _facing(place, few, rough)
-    for step in range(ROUNDS):
-        if feet is not None:
-            place = _on_its_feet(place, feet, withers_height)
-        place = _round(place, few, rough, name, step)
-    if rough.ground is None:
+    for _ in range(ROUNDS):
+        if toes is not None:
+            place = _on_its_feet(place, toes, withers_height)
+        place = _round(place, few, rough, name, stands=toes is not None)
+    if toes is None:
         place = replace(place, cautions=(*place.cautions, _UP_GUESSED))
-    surface = _surface(trunk.moved(place.T), place.scale, FINE)
+    surface, crest, place = _spine_along_x(place, trunk)
     withers = replace(place.withers, x=BLADE_BEHIND_WITHERS * place.height)
-    source = "told" if withers_height else "measured" if feet is not None else "assumed"
+    source = "told" if withers_height else "measured" if toes is not None else "assumed"
     return BodyFrame(
         place.T, place.height, source, withers, rough.trunk,
-        surface, crest_of(surface, place.scale), place.cautions,
+        surface, crest, place.cautions,
     )  # fmt: skip
 
 
@@ -178,22 +182,30 @@ def _sized(rough: RoughFrame, name: str, told: float | None, *, metres: bool) ->
 
 
 def _surface(
-    body: Samples, scale: float, fineness: tuple[float, float], reach: float = REACH
+    body: Samples,
+    scale: float,
+    fineness: tuple[float, float],
+    reach: tuple[float, float],
 ) -> TrunkSurface:
-    """The trunk's surface at one of the two finenesses."""
-    low, high = np.percentile(body.points[:, 0], [0.5, 99.5])
-    x_range = (max(float(low), -reach * scale), min(float(high), reach * scale))
+    """The trunk's surface between two stations, as far as the scan goes."""
+    low, high = np.percentile(body.points[:, 0], [0.2, 99.8])
+    x_range = (max(float(low), reach[0]), min(float(high), reach[1]))
     return trunk_surface(body, x_range, DEPTH * scale, *fineness)
+
+
+def _rough_surface(body: Samples, scale: float) -> TrunkSurface:
+    """The surface of the whole trunk and the root of the neck, heavily smoothed."""
+    return _surface(body, scale, COARSE, (-REACH * scale, REACH * scale))
 
 
 def _facing(place: _Placement, trunk: Samples, rough: RoughFrame) -> _Placement:
     """Turn a trunk so that its head end lies forward; say so when the signs are weak."""
     for _ in range(2):
-        surface = _surface(trunk.moved(place.T), place.scale, COARSE)
+        surface = _rough_surface(trunk.moved(place.T), place.scale)
         middle = float(np.nanmedian(surface.axis_z)) + surface.depth
         length = 0.35 * rough.length
         place = place.stepped(mirror_step(surface, (-length, length), middle))
-    surface = _surface(trunk.moved(place.T), place.scale, COARSE)
+    surface = _rough_surface(trunk.moved(place.T), place.scale)
     evidence = head_evidence(surface, crest_of(surface, place.scale), place.scale)
     if evidence < 0:
         place = place.stepped(np.diag([-1.0, -1.0, 1.0, 1.0]))
@@ -209,10 +221,10 @@ _FRONT_GUESSED = (
 
 
 def _round(
-    place: _Placement, trunk: Samples, rough: RoughFrame, name: str, step: int
+    place: _Placement, trunk: Samples, rough: RoughFrame, name: str, *, stands: bool
 ) -> _Placement:
     """One round of settling: mirror, spine, level, station."""
-    surface = _surface(trunk.moved(place.T), place.scale, COARSE)
+    surface = _rough_surface(trunk.moved(place.T), place.scale)
     crest = crest_of(surface, place.scale)
     found = withers_of(surface, crest, place.scale, _leg_station(place, rough))
     if found is None:
@@ -224,18 +236,29 @@ def _round(
     )
     origin = np.eye(4)
     origin[:3, 3] = [-zero, 0.0, -float(np.interp(zero, crest.x, crest.z))]
-    # The spine line is laid along x once, after roll has settled: on a round back it moves with
-    # the roll, and settling both in turn swings ever wider.
-    last = step == ROUNDS - 1
-    trunk_only = rough.ground is None
-    mirrored = mirror_step(surface, span, -origin[2, 3], roll_free=trunk_only)
-    steps = [spine_step(crest, span) if last else mirrored]
-    if trunk_only:
+    steps = [mirror_step(surface, span, -origin[2, 3], roll_free=not stands)]
+    if not stands:
         steps.append(pitch_step(crest, level))
     for T_new_old in (*steps, origin):
         place = place.stepped(T_new_old)
     top = float(np.interp(found.x, crest.x, crest.z)) + origin[2, 3]
     return replace(place, withers=found, withers_z=top)
+
+
+def _spine_along_x(place: _Placement, trunk: Samples) -> tuple[TrunkSurface, Crest, _Placement]:
+    """Lay the spine line along x on the finely smoothed surface, once roll has settled.
+
+    Not in the rounds: on a round back the spine line moves with the roll, and settling both in
+    turn swings ever wider; and rounds smooth too much to see the ridge over the spine.
+    """
+    span = (COMPARED[0] * place.scale, COMPARED[1] * place.scale)
+    near = trunk.moved(place.T).points[:, 0]
+    trunk = trunk.only((near > FINE_REACH[0] - 0.1) & (near < FINE_REACH[1] + 0.1))
+    for _ in range(2):
+        surface = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH)
+        place = place.stepped(spine_step(crest_of(surface, place.scale), span))
+    surface = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH)
+    return surface, crest_of(surface, place.scale), place
 
 
 def _leg_station(place: _Placement, rough: RoughFrame) -> float | None:
@@ -246,30 +269,27 @@ def _leg_station(place: _Placement, rough: RoughFrame) -> float | None:
     return float((place.T @ np.linalg.inv(rough.T_rough_scan) @ point)[0])
 
 
-def _feet(samples: Samples, rough: RoughFrame) -> Samples | None:
-    """Samples of the lower legs, where feet were seen."""
+def _toes(samples: Samples, rough: RoughFrame) -> NDArray[np.float64] | None:
+    """Three points of the ground in the scan's frame, where feet were seen."""
     if rough.ground is None:
         return None
-    height = samples.points @ rough.T_rough_scan[2, :3] + rough.T_rough_scan[2, 3]
-    return samples.only(height < rough.ground * 0.6)
+    placed = samples.moved(rough.T_rough_scan).points
+    corners = standing_triangle(
+        placed[placed[:, 2] < 0.6 * rough.ground], 0.45 * rough.depth - rough.ground
+    )
+    if corners is None:
+        return None
+    back = np.linalg.inv(rough.T_rough_scan)
+    return np.asarray(corners @ back[:3, :3].T + back[:3, 3])
 
 
-def _on_its_feet(place: _Placement, feet: Samples, told: float | None) -> _Placement:
+def _on_its_feet(place: _Placement, toes: NDArray[np.float64], told: float | None) -> _Placement:
     """Stand the animal on level ground, and set its size by the told withers height."""
-    low = feet.moved(place.T).points
-    near = low[low[:, 2] < low[:, 2].min() + 0.25 * place.height]
-    middle = 0.5 * (near[:, 0].min() + near[:, 0].max())
-    toes = [
-        part[np.argmin(part[:, 2])]
-        for part in (near[(near[:, 0] > middle) == front] for front in (True, False))
-        for part in (part[part[:, 1] > 0], part[part[:, 1] <= 0])
-        if len(part)
-    ]
-    if len(toes) >= 3:  # noqa: PLR2004 - a plane
-        place = place.stepped(ground_step(np.array(toes)))
+    for _ in range(3):
+        place = place.stepped(ground_step(toes @ place.T[:3, :3].T + place.T[:3, 3]))
     if place.withers is None:
         return place
-    ground = float(feet.moved(place.T).points[:, 2].min())
+    ground = float((toes @ place.T[2, :3] + place.T[2, 3]).mean())
     height = place.withers_z - ground
     if told is None:
         return replace(place, height=height)

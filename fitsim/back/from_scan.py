@@ -123,7 +123,9 @@ def _framed(
         scan = rounded(scan)
         samples = surface_samples(scan, size / SAMPLES_ALONG)
         frame = body_frame(samples, name, withers_height, metres=metres)
-    return scan, frame, samples.only(frame.trunk).moved(frame.T_body_scan), cautions
+    body = samples.only(frame.trunk).moved(frame.T_body_scan)
+    near = (body.points[:, 0] > -0.9) & (body.points[:, 0] < 0.5)  # noqa: PLR2004 - chart, margin
+    return scan, frame, body.only(near), cautions
 
 
 def _check_chart(chart: Chart, name: str) -> None:

@@ -178,7 +178,7 @@ def _standing(
         first, last = -last, -first
     low = np.percentile(trunk[:, 1], 5)
     legs = thin[(thin[:, 1] < low) & (thin[:, 0] > 0.5 * (first + last))]
-    front = float(np.median(legs[:, 0]) + centre @ forward) if len(legs) else None
+    front = float(legs[:, 0].mean() + centre @ forward) if len(legs) else None
     ground = float((view.places(view.cells) @ up).min()) if feet else None
     return Posture(forward, up, ground, front, True, head)
 

@@ -89,7 +89,10 @@ def withers_of(
     root = np.flatnonzero(crest.seen & (x <= inner[1]) & (share >= ROOT_WIDTH))
     if not len(root):
         return None
-    place = float(np.clip(x[root[-1]], *inner))
+    last = int(root[-1])
+    ahead = share[min(last + 1, len(x) - 1)]
+    part = (share[last] - ROOT_WIDTH) / max(share[last] - ahead, 1e-9)
+    place = float(np.clip(x[last] + np.clip(part, 0.0, 1.0) * cell, *inner))
     return Withers(place, 0.050, "the root of the neck above the front legs")
 
 
