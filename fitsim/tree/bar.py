@@ -274,5 +274,5 @@ def mirrored(face: Underside) -> Underside:
 
 def _ticks(reach: float, spacing: float) -> NDArray[np.float64]:
     """Even grid, symmetric about zero, that covers +/- reach."""
-    count = int(np.ceil(reach / spacing))
+    count = int(np.ceil(reach / spacing - 1e-9))
     return np.arange(-count, count + 1, dtype=np.float64) * spacing

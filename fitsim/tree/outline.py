@@ -54,7 +54,7 @@ def core_polygon(
     -------
     (n, 2) array, m: (xi, eta), counter-clockwise, first corner not repeated.
     """
-    count = max(2, int(np.ceil((front - rear - 2 * corner) / CHORD)) + 1)
+    count = max(2, int(np.ceil((front - rear - 2 * corner) / CHORD - 1e-9)) + 1)
     xi = np.linspace(rear + corner, front - corner, count)
     eta = half_width(xi, rear, front, widths) - corner
     return np.concatenate([np.column_stack([xi, -eta]), np.column_stack([xi[::-1], eta[::-1]])])

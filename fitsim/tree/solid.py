@@ -134,7 +134,7 @@ def _stations(bar: Bar) -> NDArray[np.float64]:
     """Places along the bar, close together where the tips are rounded."""
     tip = bar.corner * (1.0 - np.sin(np.linspace(0.0, np.pi / 2.0, TIP)))
     rear, front = bar.rear + bar.corner, bar.front - bar.corner
-    count = int(np.ceil((front - rear) / ALONG)) + 1
+    count = int(np.ceil((front - rear) / ALONG - 1e-9)) + 1
     between = np.linspace(rear, front, count)[1:-1]
     return np.concatenate([bar.rear + tip[::-1], between, bar.front - tip])
 

@@ -179,7 +179,7 @@ def test_a_back_cast_from_the_tree_gives_back_its_pose(name: str, pitch: float) 
 
 
 def cast(tree: Tree, T: np.ndarray) -> Chart:
-    """Chart of a back that lies against the undersides at a pose, and runs on beyond their edges."""
+    """Chart of a back that lies against the undersides at a pose and runs on beyond them."""
     step = SPACING / 2
     x, y = np.arange(-0.60, 0.20, step), step * np.arange(-50, 51)
     along, across = np.meshgrid(x, y, indexing="ij")

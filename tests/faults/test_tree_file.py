@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from fitsim.errors import BadSettings, FitsimError
 from fitsim.tree.adjust import adjusted
+from fitsim.tree.build import tree_from_settings
 from fitsim.tree.library import library_names, library_text
 from fitsim.tree.read import parsed, read_tree
 
@@ -60,10 +62,9 @@ FAULTS = [
 ]
 
 
-@pytest.mark.parametrize(("was", "becomes", "where", "fault", "mend"), FAULTS)
-def test_fault_is_one_sentence_that_says_what_to_do(
-    was: str, becomes: str, where: str, fault: str, mend: str, tmp_path: Path
-) -> None:
+@pytest.mark.parametrize("slip", FAULTS, ids=lambda slip: slip[1].strip())
+def test_fault_is_one_sentence_that_says_what_to_do(slip: tuple[str, ...], tmp_path: Path) -> None:
+    was, becomes, where, fault, mend = slip
     assert was in GOOD
     path = tmp_path / "mine.toml"
     path.write_text(GOOD.replace(was, becomes, 1))
@@ -84,8 +85,6 @@ def test_bars_that_cross_are_refused() -> None:
 
 
 def read_text(text: str) -> None:
-    from fitsim.tree.build import tree_from_settings  # noqa: PLC0415 - used here alone
-
     tree_from_settings(parsed(text, "mine.toml"), "mine.toml")
 
 
@@ -101,9 +100,7 @@ def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
         read_tree(path)
 
 
-def test_a_tree_from_a_mesh_has_no_settings_to_change(tmp_path: Path) -> None:
-    from dataclasses import replace  # noqa: PLC0415 - used here alone
-
+def test_a_tree_from_a_mesh_has_no_settings_to_change() -> None:
     tree = replace(read_tree("pack-fixed"), settings={})
     with pytest.raises(BadSettings, match="has no settings to change"):
         adjusted(tree, {"bar.length": 0.6})
@@ -126,7 +123,7 @@ def test_inches_and_millimetres_make_the_same_tree(name: str, tmp_path: Path) ->
     assert abs(one.vertices - two.vertices).max() < 1e-12
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(place=st.integers(0, len(GOOD) - 1), swap=st.characters(codec="utf-8"))
 def test_any_slip_of_the_pen_is_a_tree_or_a_sentence(place: int, swap: str) -> None:
     text = GOOD[:place] + swap + GOOD[place + 1 :]
