@@ -229,6 +229,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
 
 def _do(job: Job, folder: Path, options: dict[str, Any]) -> None:
     """Do the job, write its files, say what came out; leave with 4 if the tree never stays."""
+    from fitsim.draw.renderer import require_renderer
     from fitsim.files import output_folder
     from fitsim.progress import watched
     from fitsim.report.contract import as_json, contract
@@ -238,6 +239,7 @@ def _do(job: Job, folder: Path, options: dict[str, Any]) -> None:
     timing_s: dict[str, float] = {}
     stages = watched(timing_s, quiet=options["quiet"])
     _refuse_file(folder)
+    require_renderer()
     fitset = write_results(
         fitted(job, stages),
         folder,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from fitsim.draw.renderer import require_renderer
 from fitsim.draw.sheet import draw_cases
 from fitsim.files import whole_folder
 from fitsim.progress import Stages, silent
@@ -55,7 +56,10 @@ def write_results(
     ------
     BadSettings
         When the folder cannot be written.
+    MissingSystemLibrary
+        When this machine cannot draw.
     """
+    require_renderer()
     with whole_folder(folder) as draft:
         with stages("pictures", "drawing the pictures"):
             pictures = draw_cases(fitset, draft, system=system)
