@@ -29,6 +29,7 @@ MIN_WIDTH: Final = 0.4
 
 _ALIGNED: Final = np.cos(np.radians(15.0))
 _GUESSES: Final = 400
+_VOTERS: Final = 4_000  # cells asked about each guess; the plane itself is fitted to all
 _MOST: Final = 8
 _NEIGHBOURS: Final = 12
 
@@ -142,8 +143,9 @@ def _largest(
 ) -> tuple[Plane, NDArray[np.bool_]]:
     tries = rng.choice(len(cells), min(_GUESSES, len(cells)), replace=False)
     offsets = np.einsum("ij,ij->i", cells[tries], normals[tries])
-    near = np.abs(cells @ normals[tries].T - offsets) < BAND
-    votes = (near & (np.abs(normals @ normals[tries].T) > _ALIGNED)).sum(axis=0)
+    voters = rng.choice(len(cells), min(_VOTERS, len(cells)), replace=False)
+    near = np.abs(cells[voters] @ normals[tries].T - offsets) < BAND
+    votes = (near & (np.abs(normals[voters] @ normals[tries].T) > _ALIGNED)).sum(axis=0)
     best = tries[int(votes.argmax())]
     point, normal = cells[best], normals[best]
     for _ in range(3):
