@@ -69,9 +69,9 @@ def registered(
         T_start,
         registration_type="PLANE_ICP",
         max_correspondence_distance=REACH,
-        max_iterations=40,
-        rotation_epsilon=1e-5,
-        translation_epsilon=1e-5,
+        max_iterations=80,
+        rotation_epsilon=1e-4,
+        translation_epsilon=1e-4,
     )
     T = np.asarray(result.T_target_source, dtype=np.float64)
     found = result.num_inliers / len(points)
