@@ -43,17 +43,17 @@ class Reader(HTMLParser):
         self.scripts: dict[str, str] = {}
         self.identity: str | None = None
 
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:  # noqa: D102 - the parser's name
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         given = dict(attrs)
         self.loads += [given[key] or "" for key in ("src", "href", "srcset") if key in given]
         if tag not in VOID:
             self.open.append(tag)
         self.identity = given.get("id")
 
-    def handle_endtag(self, tag: str) -> None:  # noqa: D102 - as above
+    def handle_endtag(self, tag: str) -> None:
         assert self.open.pop() == tag
 
-    def handle_data(self, data: str) -> None:  # noqa: D102 - as above
+    def handle_data(self, data: str) -> None:
         if self.open and self.open[-1] == "script":
             self.scripts[self.identity or str(len(self.scripts))] = data
         elif self.open and self.open[-1] != "style":

@@ -66,7 +66,9 @@ def test_a_spot_is_seen_where_it_presses(
     view = next(one for one in seen if one.name == view_name)
     row, column = np.argmin(np.abs(chart.x - x)), np.argmin(np.abs(chart.t - t))
     place = view.page(chart.points[row, column])[0] + view.box[:2]
-    colour = mosaic.getpixel(tuple(np.round(place * SCALE).astype(int).tolist()))
+    colour = np.asarray(
+        mosaic.getpixel(tuple(np.round(place * SCALE).astype(int).tolist())), dtype=int
+    )
     expected = pressure_map()[round(255 * 15_000.0 / TOP)].astype(int)
     # The middle of the spot is flat over two nodes each way: only rounding is left.
     np.testing.assert_allclose(colour, expected, atol=3)
@@ -110,7 +112,7 @@ def test_one_picture_per_case_in_any_unit(tmp_path: Path) -> None:
     lost = small_fitset(unstable=("front",))
     lost = replace(lost, fits={name: lost.fits[name] for name in ("front", "both")})
     for system in ("metric", "inch"):
-        files = draw_cases(lost, tmp_path, system=system)  # type: ignore[arg-type]
+        files = draw_cases(lost, tmp_path, system=system)
         assert list(files) == list(lost.fits)
         for name, file in files.items():
             assert file.name == f"{name}.png"
