@@ -71,7 +71,7 @@ class _Held:
     """Linearised contact of the held nodes: who, in which frame, and how pose moves them."""
 
     nodes: Index
-    frame: Array  # (m, 3, 3), first column the unit normal
+    frame: Array  # (m, 3, 3), last column the unit normal
     steepness: Array  # (m,), length of the gap's gradient
     gap: Array
     bend: Array  # (m, 3, 3), second derivative of the gap
@@ -130,7 +130,8 @@ def press(
     wrench : (len(free),) array, N or N m
         Applied to the indenter in the free motions (downward is negative z).
     fixed : (n, 3) bool array
-        Displacements held at zero; by default the bone only.
+        Displacements held at zero; by default the bone only. On the skin only planes of
+        symmetry, x across x = const and y across y = const, of indenter and slab alike.
 
     Returns
     -------
@@ -152,7 +153,7 @@ def press(
         forces = nodal_forces(model, state.displacement)
         error = _imbalance(forces, contact, order, load)
         if settled and error < _BALANCED:
-            return _finished(model, state, forces, error, start.iterations + step)
+            return _finished(model, state, contact, forces, error, start.iterations + step)
         after, settled = _newton(model, indenter, state, contact, forces, order, motions, load)
         # Met before with little left to balance: a node hovers between push and gap; hold it.
         if not settled and error < _HOVERING and after.held.tobytes() in seen:
@@ -210,17 +211,20 @@ def _contact(model: Assembly, indenter: Indenter, state: Pressed, motions: list[
     )
 
 
-def _frames(first: Array) -> Array:
-    """Orthonormal frames (m, 3, 3) whose first column is the given unit vector."""
-    helper = np.where(np.abs(first[:, :1]) < 0.7, [[1.0, 0.0, 0.0]], [[0.0, 1.0, 0.0]])  # noqa: PLR2004
-    second = np.cross(first, helper)
-    second /= np.linalg.norm(second, axis=1)[:, None]
-    return np.stack([first, second, np.cross(first, second)], axis=2)
+def _frames(normal: Array) -> Array:
+    """Orthonormal frames (m, 3, 3), columns near x, near y, and the given unit normal.
+
+    On a plane of symmetry x = const the first column is x itself, on y = const the second y, so
+    that what is fixed there stays fixed.
+    """
+    first = np.array([1.0, 0.0, 0.0]) - normal[:, :1] * normal
+    first /= np.linalg.norm(first, axis=1)[:, None]
+    return np.stack([first, np.cross(normal, first), normal], axis=2)
 
 
 def _multiplier(forces: Array, contact: _Held) -> Array:
     """Contact multipliers, N: node forces are multiplier times gradient of the gap."""
-    push = np.einsum("mi,mi->m", forces[contact.nodes], contact.frame[:, :, 0])
+    push = np.einsum("mi,mi->m", forces[contact.nodes], contact.frame[:, :, 2])
     return np.asarray(push / contact.steepness)
 
 
@@ -228,7 +232,7 @@ def _imbalance(forces: Array, contact: _Held, order: Index, load: Array) -> floa
     """Largest unbalanced force, node or pose, over the largest contact force."""
     multiplier = _multiplier(forces, contact)
     rest = forces.copy()
-    rest[contact.nodes] -= (multiplier * contact.steepness)[:, None] * contact.frame[:, :, 0]
+    rest[contact.nodes] -= (multiplier * contact.steepness)[:, None] * contact.frame[:, :, 2]
     scale = max(float(np.abs(multiplier).max(initial=0.0)), 1e-12)
     pose = -contact.by_pose.T @ multiplier - load
     total = max(float(np.abs(multiplier).sum()), 1e-12)
@@ -270,7 +274,7 @@ def _solve(
     K = _with_bend(stiffness(model, state.displacement), contact, old)
     T = _rotation(size, contact)
     K = (T.T @ K @ T).tocsr()
-    normal = 3 * contact.nodes
+    normal = 3 * contact.nodes + 2
     # Right-hand sides: as it stands, then one per pose motion.
     by_pose = np.zeros((size, 1 + len(load)))
     for column in range(len(load)):
@@ -346,9 +350,12 @@ def _moved(T_space_indenter: Array, motions: list[int], dq: Array) -> Array:
 
 
 def _finished(
-    model: Assembly, state: Pressed, forces: Array, error: float, iterations: int
+    model: Assembly, state: Pressed, contact: _Held, forces: Array, error: float, iterations: int
 ) -> Pressed:
-    push = np.where(state.held[:, None], forces[model.slab.skin], 0.0)
+    # Only what the indenter gives: planes of symmetry push sideways on the same nodes.
+    along = _multiplier(forces, contact) * contact.steepness
+    push = np.zeros((len(model.slab.skin), 3))
+    push[state.held] = along[:, None] * contact.frame[:, :, 2]
     arm = _skin(model, state.displacement) - state.T_space_indenter[:3, 3]
     wrench = -np.concatenate([push.sum(axis=0), np.cross(arm, push).sum(axis=0)])
     return replace(state, push=push, wrench=wrench, residual=error, iterations=iterations)
