@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -40,6 +40,10 @@ class Crest:
     y: NDArray[np.float64]
     z: NDArray[np.float64]
     seen: NDArray[np.bool_]
+
+    def moved(self, x: float, z: float) -> Crest:
+        """The same crest with its origin shifted by x and z, m."""
+        return replace(self, x=self.x + x, z=self.z + z)
 
 
 def crest_of(surface: TrunkSurface, scale: float = 1.0) -> Crest:

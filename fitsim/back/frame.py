@@ -13,8 +13,8 @@ from fitsim.back.ground import standing_triangle
 from fitsim.back.level import ground_step, mirror_step, pitch_step, spine_step
 from fitsim.back.rough import NO_BACK, RoughFrame, rough_frame
 from fitsim.back.samples import thinned
-from fitsim.back.trunk import DEPTH, TrunkSurface, trunk_surface
-from fitsim.back.withers import Withers, withers_of
+from fitsim.back.trunk import DEPTH, WIDEST_ANGLE, TrunkSurface, trunk_surface
+from fitsim.back.withers import BLADE_BEHIND_WITHERS, Withers, withers_of
 from fitsim.errors import BadScan
 
 if TYPE_CHECKING:
@@ -28,14 +28,6 @@ USUAL_HEIGHT = 1.5
 
 ASSUMED_HEIGHT = 1.45
 """m: taken when only a trunk was scanned and no height was told."""
-
-BLADE_BEHIND_WITHERS = 0.07
-"""The blade's rear edge lies this share of the withers height behind the withers' top.
-
-The withers' top is the tip of the 4th to 6th thoracic spine (figures, section F), the blade's
-rear upper corner is about at the 7th to 8th: 2.5 vertebrae of about 0.028 of the withers height
-each (from memory, no source).
-"""
 
 COMPARED = (-0.55, 0.05)
 """m, on an animal of 1.5 m: left and right are compared, and the spine laid straight, in here."""
@@ -54,6 +46,9 @@ REACH = 1.1
 
 FINE_REACH = (-0.80, 0.36)
 """m: stations the finely smoothed surface is made for: the chart and a margin."""
+
+CROWN = np.radians(45.0)
+"""How far down the sides the spine line is looked for."""
 
 WEAK_EVIDENCE = 0.5
 """Below this the head end is named with a caution."""
@@ -93,6 +88,18 @@ class BodyFrame:
         """Size of the animal over one of 1.5 m."""
         return self.withers_height / USUAL_HEIGHT
 
+    def moved_to(self, x: float) -> BodyFrame:
+        """The same frame with its origin on the spine line at station `x`, m."""
+        z = float(np.interp(x, self.crest.x, self.crest.z))
+        shift = np.eye(4)
+        shift[:3, 3] = [-x, 0.0, -z]
+        return replace(
+            self,
+            T_body_scan=shift @ self.T_body_scan,
+            surface=self.surface.moved(-x, -z),
+            crest=self.crest.moved(-x, -z),
+        )
+
 
 @dataclass(frozen=True)
 class _Placement:
@@ -113,7 +120,12 @@ class _Placement:
 
 
 def body_frame(
-    samples: Samples, name: str, withers_height: float | None, *, metres: bool
+    samples: Samples,
+    name: str,
+    withers_height: float | None,
+    *,
+    metres: bool,
+    withers_mark: NDArray[np.float64] | None = None,
 ) -> BodyFrame:
     """Find the body frame of an animal, or of its trunk, in any position.
 
@@ -125,6 +137,8 @@ def body_frame(
     withers_height : m or None
         Told height of the withers above the ground.
     metres : the scan's unit is settled.
+    withers_mark : (3,) array or None
+        Where the withers were pointed at, scan coordinates: tells the head's end.
 
     Returns
     -------
@@ -141,14 +155,16 @@ def body_frame(
     place = _sized(rough, name, withers_height, metres=metres)
     few = thinned(trunk, FEW)
     if rough.stance is None:
-        place = _facing(place, few, rough)
+        place = _facing(place, few, rough, withers_mark)
     for _ in range(ROUNDS):
         if toes is not None:
             place = _on_its_feet(place, toes, withers_height)
         place = _round(place, few, rough, name, stands=toes is not None)
     if toes is None:
         place = replace(place, cautions=(*place.cautions, _UP_GUESSED))
-    surface, crest, place = _spine_along_x(place, trunk)
+    surface, crest, place = _spine_along_x(place, trunk, rough)
+    if place.withers is None:
+        raise BadScan(name, "no withers were found in it", NO_BACK)
     withers = replace(place.withers, x=BLADE_BEHIND_WITHERS * place.height)
     source = "told" if withers_height else "measured" if toes is not None else "assumed"
     return BodyFrame(
@@ -186,11 +202,12 @@ def _surface(
     scale: float,
     fineness: tuple[float, float],
     reach: tuple[float, float],
+    widest: float = WIDEST_ANGLE,
 ) -> TrunkSurface:
     """The trunk's surface between two stations, as far as the scan goes."""
     low, high = np.percentile(body.points[:, 0], [0.2, 99.8])
     x_range = (max(float(low), reach[0]), min(float(high), reach[1]))
-    return trunk_surface(body, x_range, DEPTH * scale, *fineness)
+    return trunk_surface(body, x_range, DEPTH * scale, *fineness, widest)
 
 
 def _rough_surface(body: Samples, scale: float) -> TrunkSurface:
@@ -198,7 +215,12 @@ def _rough_surface(body: Samples, scale: float) -> TrunkSurface:
     return _surface(body, scale, COARSE, (-REACH * scale, REACH * scale))
 
 
-def _facing(place: _Placement, trunk: Samples, rough: RoughFrame) -> _Placement:
+def _facing(
+    place: _Placement,
+    trunk: Samples,
+    rough: RoughFrame,
+    withers_mark: NDArray[np.float64] | None,
+) -> _Placement:
     """Turn a trunk so that its head end lies forward; say so when the signs are weak."""
     for _ in range(2):
         surface = _rough_surface(trunk.moved(place.T), place.scale)
@@ -207,6 +229,9 @@ def _facing(place: _Placement, trunk: Samples, rough: RoughFrame) -> _Placement:
         place = place.stepped(mirror_step(surface, (-length, length), middle))
     surface = _rough_surface(trunk.moved(place.T), place.scale)
     evidence = head_evidence(surface, crest_of(surface, place.scale), place.scale)
+    if withers_mark is not None:
+        ahead = withers_mark @ place.T[0, :3] + place.T[0, 3] - np.median(surface.grid.a)
+        evidence = float(np.sign(ahead))
     if evidence < 0:
         place = place.stepped(np.diag([-1.0, -1.0, 1.0, 1.0]))
     if abs(evidence) < WEAK_EVIDENCE:
@@ -245,7 +270,9 @@ def _round(
     return replace(place, withers=found, withers_z=top)
 
 
-def _spine_along_x(place: _Placement, trunk: Samples) -> tuple[TrunkSurface, Crest, _Placement]:
+def _spine_along_x(
+    place: _Placement, trunk: Samples, rough: RoughFrame
+) -> tuple[TrunkSurface, Crest, _Placement]:
     """Lay the spine line along x on the finely smoothed surface, once roll has settled.
 
     Not in the rounds: on a round back the spine line moves with the roll, and settling both in
@@ -255,10 +282,16 @@ def _spine_along_x(place: _Placement, trunk: Samples) -> tuple[TrunkSurface, Cre
     near = trunk.moved(place.T).points[:, 0]
     trunk = trunk.only((near > FINE_REACH[0] - 0.1) & (near < FINE_REACH[1] + 0.1))
     for _ in range(2):
-        surface = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH)
-        place = place.stepped(spine_step(crest_of(surface, place.scale), span))
+        crown = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH, CROWN)
+        place = place.stepped(spine_step(crest_of(crown, place.scale), span))
     surface = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH)
-    return surface, crest_of(surface, place.scale), place
+    crest = crest_of(surface, place.scale)
+    found = withers_of(surface, crest, place.scale, _leg_station(place, rough)) or place.withers
+    x = BLADE_BEHIND_WITHERS * place.height - found.x
+    z = -float(np.interp(-x, crest.x, crest.z))
+    shift = np.eye(4)
+    shift[:3, 3] = [x, 0.0, z]
+    return surface.moved(x, z), crest.moved(x, z), replace(place.stepped(shift), withers=found)
 
 
 def _leg_station(place: _Placement, rough: RoughFrame) -> float | None:

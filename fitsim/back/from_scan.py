@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitsim.back.back import Back, Mark
+from fitsim.back.back import Back
 from fitsim.back.barrel import barrel_of
 from fitsim.back.chart import chart_of
 from fitsim.back.frame import body_frame
-from fitsim.back.marks import checked_marks, estimated_marks, read_marks
+from fitsim.back.marks import checked_marks, estimated_marks, read_marks, station_told, with_told
 from fitsim.back.samples import COARSE_EDGE, Samples, facet_edge, rounded, surface_samples
 from fitsim.back.tissue import tissue_of
 from fitsim.back.zones import zone_codes, zones_of
@@ -67,17 +67,17 @@ def back_from_scan(
     """
     name = scan.provenance.name
     _check_settings(withers_height, spacing)
-    scan, frame, body, cautions = _framed(scan, name, withers_height)
-    if isinstance(marks, str | Path):
-        marks = read_marks(marks)
-    told = checked_marks(marks or {}, name)
-    del told
+    told = checked_marks(read_marks(marks) if isinstance(marks, str | Path) else marks or {}, name)
+    scan, frame, body, cautions = _framed(scan, name, withers_height, told)
     chart = chart_of(frame.surface, frame.crest, body, spacing)
-    _check_chart(chart, name)
+    _check_chart(chart, frame, name)
     places = estimated_marks(
-        chart, frame.withers, frame.withers_height, frame.scale,
+        chart,
+        frame.withers,
+        frame.withers_height,
         assumed_height=frame.height_source == "assumed",
-    )  # fmt: skip
+    )
+    places = with_told(places, told, frame.T_body_scan, chart)
     zones = zones_of(chart, places, frame.scale)
     code = zone_codes(chart, zones)
     barrel = barrel_of(body, frame.crest, frame.withers_height)
@@ -100,16 +100,20 @@ def _check_settings(withers_height: float | None, spacing: float) -> None:
 
 
 def _framed(
-    scan: Scan, name: str, withers_height: float | None
+    scan: Scan,
+    name: str,
+    withers_height: float | None,
+    told: Mapping[str, NDArray[np.float64]],
 ) -> tuple[Scan, BodyFrame, Samples, tuple[str, ...]]:
     """The frame, trying first with the facets as they are, then rounded when they are coarse."""
     if len(scan.vertices) < 4:  # noqa: PLR2004 - fewer span no surface
         raise BadScan(name, "there is no surface in it", "export the scan again")
     metres = scan.provenance.unit is not None
+    withers = told["withers"].mean(axis=0) if "withers" in told else None
     size = float(np.ptp(scan.vertices, axis=0).max())
     cautions: tuple[str, ...] = ()
     samples = surface_samples(scan, size / SAMPLES_ALONG)
-    frame = body_frame(samples, name, withers_height, metres=metres)
+    frame = body_frame(samples, name, withers_height, metres=metres, withers_mark=withers)
     T = frame.T_body_scan
     place = scan.vertices @ T[:3, :3].T + T[:3, 3]
     on_back = (np.abs(place[:, 1]) < 0.3) & (place[:, 0] > -0.6) & (place[:, 0] < 0.2)
@@ -122,17 +126,45 @@ def _framed(
         )
         scan = rounded(scan)
         samples = surface_samples(scan, size / SAMPLES_ALONG)
-        frame = body_frame(samples, name, withers_height, metres=metres)
+        frame = body_frame(samples, name, withers_height, metres=metres, withers_mark=withers)
+    zero = station_told(told, frame.T_body_scan, frame.withers_height)
+    if zero is not None:
+        frame = frame.moved_to(zero)
     body = samples.only(frame.trunk).moved(frame.T_body_scan)
     near = (body.points[:, 0] > -0.9) & (body.points[:, 0] < 0.5)  # noqa: PLR2004 - chart, margin
     return scan, frame, body.only(near), cautions
 
 
-def _check_chart(chart: Chart, name: str) -> None:
-    """Refuse a back too short or seen from one side only."""
-    saddle = (chart.x > -0.45) & (chart.x < 0.0)  # noqa: PLR2004 - where a tree lies
+def _check_chart(chart: Chart, frame: BodyFrame, name: str) -> None:
+    """Refuse a back too short, seen from one side only, or with a hump where a tree lies."""
+    rear = TREE_REACH * frame.scale
+    if chart.x[0] > 0.75 * rear:
+        raise BadScan(
+            name,
+            f"the back in it ends {-1e3 * chart.x[0]:.0f} mm behind the shoulder blade",
+            "scan as far back as the croup",
+        )
+    tree = (chart.x > rear) & (chart.x < 0.0)
     for side, sign in (("left", 1.0), ("right", -1.0)):
-        columns = (sign * chart.t > 0.03) & (sign * chart.t < 0.15)  # noqa: PLR2004
-        if chart.valid[np.ix_(saddle, columns)].mean() < 0.5:  # noqa: PLR2004
-            raise BadScan(name, f"the {side} side of the back is missing",
-                          "scan both sides of the spine")  # fmt: skip
+        beside = (sign * chart.t > 0.03) & (sign * chart.t < 0.15)  # noqa: PLR2004 - under a bar
+        if chart.valid[np.ix_(tree, beside)].mean() < 0.5:  # noqa: PLR2004 - half of it
+            raise BadScan(
+                name, f"the {side} side of the back is missing", "scan both sides of the spine"
+            )
+    spine = chart.points[tree, len(chart.t) // 2, 2]
+    chord = np.linspace(spine[0], spine[-1], len(spine))
+    rise = float((spine - chord).max())
+    if rise > HIGHEST_HUMP * frame.withers_height:
+        raise BadScan(
+            name,
+            f"the back rises in a hump of {1e3 * rise:.0f} mm where a tree would lie",
+            "a tree cannot be fitted to it",
+        )
+
+
+TREE_REACH = -0.45
+"""m, on an animal of 1.5 m: a tree of ordinary length ends about here."""
+
+HIGHEST_HUMP = 0.03
+"""Rise of the spine between blade and loin over the withers height: equine backs dip there; an
+arched (roach) back rises by about 0.01."""

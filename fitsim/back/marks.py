@@ -12,6 +12,7 @@ import numpy as np
 from scipy.interpolate import RegularGridInterpolator
 
 from fitsim.back.back import Mark
+from fitsim.back.withers import BLADE_BEHIND_WITHERS
 from fitsim.errors import BadSettings
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ def checked_marks(
 
 
 def estimated_marks(
-    chart: Chart, withers: Withers, withers_height: float, scale: float, *, assumed_height: bool
+    chart: Chart, withers: Withers, withers_height: float, *, assumed_height: bool
 ) -> dict[str, Mark]:
     """Every mark, estimated from the shape and from proportion to the withers height.
 
@@ -123,8 +124,6 @@ def estimated_marks(
     chart : Chart
     withers : Withers
     withers_height : float, m.
-    scale : float
-        Size of the animal over one of 1.5 m.
     assumed_height : the height was not known, so proportions are less sure.
 
     Returns
@@ -132,12 +131,16 @@ def estimated_marks(
     dict of Mark
     """
     more = 1.5 if assumed_height else 1.0
+    scale = withers_height / 1.5
     surface = partial(on_chart, chart)
     spine = chart.points[:, len(chart.t) // 2][chart.valid[:, len(chart.t) // 2]]
     marks = {
         "spine": Mark(spine, "estimated", 0.005, "the line about which each section mirrors"),
         "withers": Mark(
-            surface(np.array([[withers.x, 0.0]])), "estimated", withers.sd * scale, withers.basis
+            surface(np.array([[BLADE_BEHIND_WITHERS * withers_height, 0.0]])),
+            "estimated",
+            withers.sd * scale,
+            withers.basis,
         ),
     }
     edge_sd = float(np.hypot(withers.sd, 0.025) * scale * more)
@@ -161,6 +164,74 @@ def estimated_marks(
             "common practice, no source",
         )  # fmt: skip
     return marks
+
+
+MARKED_SD = 0.005
+"""m: how well a place is pointed at by hand (from memory)."""
+
+
+def with_told(
+    estimated: Mapping[str, Mark],
+    told: Mapping[str, NDArray[np.float64]],
+    T_body_scan: NDArray[np.float64],
+    chart: Chart,
+) -> dict[str, Mark]:
+    """The marks with those that were pointed at in place of the estimates.
+
+    A line or outline of which a single point was marked keeps its estimated shape, moved there.
+
+    Parameters
+    ----------
+    estimated : mapping of name to Mark.
+    told : mapping of name to (k, 3) array, scan coordinates.
+    T_body_scan : (4, 4) array.
+    chart : Chart
+
+    Returns
+    -------
+    dict of Mark
+    """
+    marks = dict(estimated)
+    for name, points in told.items():
+        body = points @ T_body_scan[:3, :3].T + T_body_scan[:3, 3]
+        outline = name.startswith(("scapula_edge", "fat_pocket"))
+        if outline and len(body) < 3:  # noqa: PLR2004 - no outline
+            shape = chart_places(chart, estimated[name].points)
+            anchor = shape[0] if name.startswith("scapula_edge") else shape.mean(axis=0)
+            body = on_chart(chart, shape + chart_places(chart, body).mean(axis=0) - anchor)
+        marks[name] = Mark(body, "marked", MARKED_SD, "pointed at on the animal or the scan")
+    return marks
+
+
+def station_told(
+    told: Mapping[str, NDArray[np.float64]],
+    T_body_scan: NDArray[np.float64],
+    withers_height: float,
+) -> float | None:
+    """Station of the blade's rear edge by the marks, m, in the present body frame.
+
+    Parameters
+    ----------
+    told : mapping of name to (k, 3) array, scan coordinates.
+    T_body_scan : (4, 4) array.
+    withers_height : float, m.
+
+    Returns
+    -------
+    float or None
+        The rearmost point of the marked rear edges (mean of the sides), else from the marked
+        withers; None when neither was marked.
+    """
+    stations = {
+        name: points @ T_body_scan[0, :3] + T_body_scan[0, 3] for name, points in told.items()
+    }
+    edges = [stations[f"scapula_edge_{side}"].min() for side in ("left", "right")
+             if f"scapula_edge_{side}" in stations]  # fmt: skip
+    if edges:
+        return float(np.mean(edges))
+    if "withers" in stations:
+        return float(stations["withers"].mean()) - BLADE_BEHIND_WITHERS * withers_height
+    return None
 
 
 def pocket_outline(scale: float, sign: float) -> NDArray[np.float64]:

@@ -11,9 +11,9 @@ from scipy import ndimage
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-WIDENING = ((1.0, 1.0), (2.0, 1e-3), (4.0, 1e-6))
-"""(width, weight) of the kernel's parts: the wide ones act only where the narrow one finds
-nothing, and so carry the surface smoothly across a hole."""
+WIDENING = ((1.0, 1.0), (2.5, 1e-3))
+"""(width, weight) of the kernel's parts: the wide one acts only where the narrow one finds
+nothing, and so carries the surface smoothly across a hole."""
 
 POWERS = tuple((p, q) for p in range(5) for q in range(5 - p))
 BASIS = ((0, 0), (1, 0), (0, 1), (2, 0), (1, 1), (0, 2))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,7 +32,6 @@ class TrunkSurface:
     axis_z : (na,) array, m: height of the axis at each station.
     radius : (na, nb) array, m; NaN where nothing was measured near.
     cover : (na, nb) array: share of the smoothing kernel that was measured.
-    bend : (na, nb) array, 1/m: curvature of the cross-section, on the wider scale.
     """
 
     grid: PlaneGrid
@@ -45,6 +44,11 @@ class TrunkSurface:
     def angle(self) -> NDArray[np.float64]:
         """Angles of the columns, rad, (nb,)."""
         return self.grid.b / self.depth
+
+    def moved(self, x: float, z: float) -> TrunkSurface:
+        """The same surface with its origin shifted by x and z, m."""
+        grid = PlaneGrid(self.grid.a + x, self.grid.b)
+        return replace(self, grid=grid, axis_z=self.axis_z + z)
 
     def sections(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """y and z of every grid node, (na, nb) each, m."""
@@ -59,6 +63,7 @@ def trunk_surface(
     depth: float,
     cell: float = 0.005,
     width: float = 0.012,
+    widest: float = WIDEST_ANGLE,
 ) -> TrunkSurface:
     """Smooth the trunk's surface out of its samples.
 
@@ -70,22 +75,26 @@ def trunk_surface(
     depth : float, m: of the axis below the crest.
     cell : float, m: of the grid.
     width : float, m: standard deviation of the smoothing kernel.
+    widest : float, rad: how far down both sides from the top.
 
     Returns
     -------
     TrunkSurface
     """
     first, last = int(np.floor(x_range[0] / cell)), int(np.ceil(x_range[1] / cell))
-    columns = int(np.ceil(WIDEST_ANGLE * depth / cell))
+    columns = int(np.ceil(widest * depth / cell))
     grid = PlaneGrid(np.arange(first, last + 1) * cell, np.arange(-columns, columns + 1) * cell)
     near = np.abs(samples.points[:, 0] - grid.a.mean()) < np.ptp(grid.a) / 2 + 5 * width
-    x, y, z = samples.points[near].T
+    samples = samples.only(near)
+    x, y, z = samples.points.T
     axis_z = _axis_height(x, y, z, grid.a, depth)
     height = z - np.interp(x, grid.a, axis_z)
     angle, radius = np.arctan2(y, height), np.hypot(y, height)
     # The area seen from the axis: what the sample covers in (a, b).
-    weight = samples.area[near] * depth / np.maximum(radius, 0.2 * depth)
+    weight = samples.area * depth / np.maximum(radius, 0.2 * depth)
     weight = weight * _outermost(x, angle, radius, depth)
+    used = np.abs(angle) < widest + 4 * width / depth
+    x, angle, radius, weight = x[used], angle[used], radius[used], weight[used]
     fit, cover = local_quadratic(grid, x, angle * depth, radius, weight, width)
     bad = ~(fit[0] > 0.1 * depth) | (fit[0] > 4.0 * depth)
     return TrunkSurface(grid, depth, axis_z, np.where(bad, np.nan, fit[0]), cover)

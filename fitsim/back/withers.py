@@ -14,6 +14,14 @@ if TYPE_CHECKING:
     from fitsim.back.crest import Crest
     from fitsim.back.trunk import TrunkSurface
 
+BLADE_BEHIND_WITHERS = 0.07
+"""The blade's rear edge lies this share of the withers height behind the withers' top.
+
+The withers' top is the tip of the 4th to 6th thoracic spine (figures, section F), the blade's
+rear upper corner is about at the 7th to 8th: 2.5 vertebrae of about 0.028 of the withers height
+each (from memory, no source).
+"""
+
 LEG_WINDOW = (-0.17, 0.12)
 """m, on an animal of 1.5 m: the withers stand over the front legs, within this (from memory)."""
 
