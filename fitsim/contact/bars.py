@@ -17,7 +17,7 @@ Array = NDArray[np.float64]
 
 # The ray from a node meets a smooth underside within this many Newton steps to a micrometre.
 _RAY_STEPS = 4
-_RAY_MISS = 1e-4  # m
+_RAY_MISS = 5e-4  # m
 # A node's normal, run backwards through the animal, can meet the other bar.
 _DEEPEST = 0.06  # m
 
@@ -108,11 +108,13 @@ def overhead(face: Face, T_body_bar: Array, points: Array, normals: Array) -> Ov
         distance = distance - miss / np.where(np.abs(steepness) < 0.2, 1.0, steepness)  # noqa: PLR2004
     place = start[:, :2] + distance[:, None] * ray[:, :2]
     height, slope = _height(face, place)
-    lost = away | (np.abs(start[:, 2] + distance * rise - height) > _RAY_MISS)
+    miss = np.abs(start[:, 2] + distance * rise - height)
     normal = np.column_stack([-slope[0], -slope[1], np.ones(len(points))])
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
     inside = _sample(face, face.inside, place)
-    inside[lost | (distance < -_DEEPEST)] = -1.0
+    # Fading a ray out as it misses, rather than dropping it, keeps the forces continuous.
+    inside -= 10.0 * np.clip(miss - _RAY_MISS, 0.0, 0.1)
+    inside[away | (distance < -_DEEPEST)] = -1.0
     return Overhead(
         distance=distance,
         hit=points + distance[:, None] * normals,

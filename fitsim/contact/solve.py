@@ -38,6 +38,7 @@ _SKIN_TOLERANCE = 1e-6  # m, of linear sinking
 _LONGEST_STEP = 0.006  # m, and the same at half the bar's length for rotations
 _DRAG = 2.0e4  # N/m: about the stiffness of a back under a tree
 _LEAST_DRAG, _MOST_DRAG = 1e-9, 1e3  # times _DRAG
+_FLOW_DRAG = 0.03  # times _DRAG: below it a step no longer follows the tree's own path
 _REMAKE = 0.02  # m of travel after which the nodes near the bars are chosen anew
 _QUICK_STEPS, _CREEP_STEPS, _SKIN_STEPS = 25, 250, 30
 
@@ -130,7 +131,9 @@ def _creep(problem: Problem, case: Case, state: State) -> tuple[View, int]:
     """Follow the tree as it would creep to rest, or off, with the skin at rest at every pose.
 
     Implicit Euler steps of drag * motion = unbalanced force: a step is kept when what is left
-    over afterwards is what the step foresaw to within half of it, else it is shortened.
+    over afterwards is what the step foresaw to within half of it, else it is shortened. The drag
+    is taken off only while the balance improves: without it a Newton step would run to an
+    equilibrium that does not last, such as a tree balanced on a ridge.
     """
     view = _skin_settled(_viewed(problem, case, state), case)
     drag, steps = 1.0, 0
@@ -142,8 +145,18 @@ def _creep(problem: Problem, case: Case, state: State) -> tuple[View, int]:
         if surprise > 0.5 * view.left + BALANCED and drag < _MOST_DRAG:
             drag = min(4.0 * drag, _MOST_DRAG)
             continue
-        view, drag = trial, max(0.3 * drag, _LEAST_DRAG)
+        drag = _eased(drag, trial.left / view.left, surprise / view.left)
+        view = trial
     return view, steps
+
+
+def _eased(drag: float, left: float, surprise: float) -> float:
+    """Drag for the next step of a creep, from how well the last one went."""
+    if left < 0.9:  # noqa: PLR2004 - the balance improves
+        return max(0.3 * drag, _LEAST_DRAG)
+    if surprise < 0.1:  # noqa: PLR2004 - foreseen well, but getting no better: keep to the flow
+        return max(0.5 * drag, min(drag, _FLOW_DRAG))
+    return min(1.5 * drag, 10.0)
 
 
 def _skin_settled(view: View, case: Case) -> View:

@@ -9,7 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import LinearNDInterpolator
 
+from fitsim.contact.reference_model.indenter import clearance
+
 if TYPE_CHECKING:
+    from fitsim.contact.reference_model.indenter import Indenter
     from fitsim.contact.reference_model.press import Pressed
     from fitsim.contact.reference_model.slab import Slab
 
@@ -55,36 +58,25 @@ def skin_pressure(slab: Slab, pressed: Pressed) -> SkinPressure:
 def _shares(corners: Array) -> Array:
     """Integral of each of the nine shape functions over quadratic faces (f, 9, 3): (f, 9), m2."""
     gauss, weight = np.polynomial.legendre.leggauss(3)
-    line = np.stack([gauss * (gauss - 1.0) / 2.0, 1.0 - gauss**2, gauss * (gauss + 1.0) / 2.0])
-    slope = np.stack([gauss - 0.5, -2.0 * gauss, gauss + 0.5])
-    shape = np.einsum("ap,bq->abpq", line, line).reshape(9, 9)
-    along = np.einsum("ap,bq->abpq", slope, line).reshape(9, 9)
-    across = np.einsum("ap,bq->abpq", line, slope).reshape(9, 9)
+    shape, along, across = _biquadratic(gauss)
     tangents = (np.einsum("fad,ap->fpd", corners, grad) for grad in (along, across))
     jacobian = np.linalg.norm(np.cross(*tangents), axis=2)
     return np.asarray((jacobian * np.outer(weight, weight).ravel()) @ shape.T)
 
 
-@dataclass(frozen=True)
-class Summary:
-    """What two codes are compared in.
-
-    Attributes
-    ----------
-    peak : Pa, highest mean over a 20 x 20 mm patch, seen along z.
-    point_max : Pa, highest single value.
-    area : m2, where the pressure exceeds 2 % of the highest, seen along z.
-    """
-
-    peak: float
-    point_max: float
-    area: float
+def _biquadratic(line: Array) -> tuple[Array, Array, Array]:
+    """Nine shape functions and their slopes on a product of points in (-1, 1): (9, p*p) each."""
+    value = np.stack([line * (line - 1.0) / 2.0, 1.0 - line**2, line * (line + 1.0) / 2.0])
+    slope = np.stack([line - 0.5, -2.0 * line, line + 0.5])
+    pairs = ((value, value), (slope, value), (value, slope))
+    shape, along, across = (np.einsum("ap,bq->abpq", a, b).reshape(9, -1) for a, b in pairs)
+    return shape, along, across
 
 
-def summary(
+def patch_peak(
     x: Array, y: Array, pressure: Array, *, spacing: float = 5e-4, patch: float = 0.02
-) -> Summary:
-    """Peak, maximum and area from scattered pressures, by the same rule for any code.
+) -> float:
+    """Highest mean pressure over a square patch, from scattered values, seen along z.
 
     Parameters
     ----------
@@ -95,25 +87,67 @@ def summary(
 
     Returns
     -------
-    Summary
+    float, Pa
 
     Examples
     --------
     >>> g = np.linspace(-0.05, 0.05, 101)
     >>> X, Y = (a.ravel() for a in np.meshgrid(g, g))
-    >>> s = summary(X, Y, np.where(X**2 + Y**2 < 0.03**2, 1e4, 0.0))
-    >>> round(s.peak), round(s.area * 1e4, 1)
-    (10000, 28.6)
+    >>> round(patch_peak(X, Y, np.where(np.hypot(X, Y) < 0.03, 1e4, 0.0)))
+    10000
     """
     gx = np.arange(x.min(), x.max() + spacing / 2.0, spacing)
     gy = np.arange(y.min(), y.max() + spacing / 2.0, spacing)
     spread = LinearNDInterpolator(np.column_stack([x, y]), pressure, fill_value=0.0)
-    field = np.maximum(spread(gx[:, None], gy[None, :]), 0.0)
+    field = spread(gx[:, None], gy[None, :])
     width = round(patch / spacing)
     total = np.zeros((len(gx) + 1, len(gy) + 1))
     total[1:, 1:] = field.cumsum(axis=0).cumsum(axis=1)
     sums = total[width:, width:] - total[:-width, width:] - total[width:, :-width]
-    sums = sums + total[:-width, :-width]
-    top = float(pressure.max())
-    area = float((field > 0.02 * top).sum()) * spacing**2  # noqa: PLR2004 stated above
-    return Summary(float(sums.max()) / width**2, top, area)
+    return float((sums + total[:-width, :-width]).max()) / width**2
+
+
+def contact_area(
+    corners: Array,
+    indenter: Indenter,
+    T_space_indenter: Array,
+    *,
+    tolerance: float = 1e-5,
+    parts: int = 12,
+) -> float:
+    """Area of skin within a small distance of the indenter.
+
+    The rule looks at shapes alone, so that any code's result can be measured by it. The skin
+    parts from the indenter as the 3/2 power of the distance from the rim, so the tolerance adds
+    a rim of the same width to every code.
+
+    Parameters
+    ----------
+    corners : (f, 9, 3) array, m, deformed quadratic faces of the skin, 3 x 3 nodes each.
+    indenter : Indenter
+    T_space_indenter : (4, 4) array
+    tolerance : m, along the indenter's z.
+    parts : divisions of each face each way.
+
+    Returns
+    -------
+    float, m2
+        On the deformed skin.
+
+    Examples
+    --------
+    >>> from fitsim.contact.reference_model.indenter import quadric
+    >>> g = np.array([0.0, 0.005, 0.01])
+    >>> face = np.stack([*np.meshgrid(g, g, indexing="ij"), np.zeros((3, 3))], axis=-1)
+    >>> half = quadric(0.0, 0.0, 0.0051, 1.0)  # a flat plate over half the face
+    >>> round(contact_area(face.reshape(1, 9, 3), half, np.eye(4)) * 1e6, 1)
+    50.0
+    """
+    middle = (np.arange(parts) + 0.5) / parts * 2.0 - 1.0
+    shape, along, across = _biquadratic(middle)
+    points = np.einsum("fad,ap->fpd", corners, shape)
+    tangents = (np.einsum("fad,ap->fpd", corners, grad) for grad in (along, across))
+    area = np.linalg.norm(np.cross(*tangents), axis=2) * (2.0 / parts) ** 2
+    gap = clearance(indenter, T_space_indenter, points.reshape(-1, 3)).gap.reshape(area.shape)
+    with np.errstate(invalid="ignore"):
+        return float(area[gap < tolerance].sum())
