@@ -7,6 +7,7 @@ from time import perf_counter
 from typing import TYPE_CHECKING
 
 import numpy as np
+from threadpoolctl import threadpool_limits
 
 from fitsim.contact.foundation import build_foundation
 from fitsim.contact.problem import prepare
@@ -126,11 +127,13 @@ def fit(  # noqa: PLR0913 - what lies on the back: five nouns and a place
     problem = prepare(build_foundation(back.chart, back.tissue), tree, pad, seated.T_body_tree)
     timing["foundation"] = perf_counter() - started
     fits = {}
-    for case in cases_for(back, tree, seated.T_body_tree, rig, load):
-        tell(f"solving: {case.name}")
-        started = perf_counter()
-        fits[case.name] = _fit_case(back, problem, case)
-        timing[f"case_{case.name}"] = perf_counter() - started
+    # The matrices are small: on a busy machine threads that wait for each other cost tenfold.
+    with threadpool_limits(limits=1, user_api="blas"):
+        for case in cases_for(back, tree, seated.T_body_tree, rig, load):
+            tell(f"solving: {case.name}")
+            started = perf_counter()
+            fits[case.name] = _fit_case(back, problem, case)
+            timing[f"case_{case.name}"] = perf_counter() - started
     return FitSet(back, tree, pad, fits, seated, defaults, timing)
 
 
