@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from pathlib import Path
 
     import numpy as np
     from numpy.typing import NDArray
 
     from fitsim.back.stack import Stack
-    from fitsim.scan.scan import Provenance
+    from fitsim.scan.scan import Provenance, Scan
 
 ZoneName = Literal[
     "spine", "withers",
@@ -153,3 +154,15 @@ class Back:
     withers_height: float
     provenance: Provenance
     cautions: tuple[str, ...] = ()
+
+    @staticmethod
+    def from_scan(
+        scan: Scan,
+        marks: Mapping[str, NDArray[np.float64]] | str | Path | None = None,
+        withers_height: float | None = None,
+        spacing: float = 0.010,
+    ) -> Back:
+        """Find the back in a scan: see `fitsim.back.from_scan.back_from_scan`."""
+        from fitsim.back.from_scan import back_from_scan
+
+        return back_from_scan(scan, marks, withers_height, spacing)

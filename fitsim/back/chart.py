@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 
 from fitsim.back.back import Chart
 from fitsim.back.smoothing import nearest_filled
-from fitsim.back.trunk import trunk_surface
+from fitsim.back.trunk import SEEN, trunk_surface
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -21,9 +21,6 @@ if TYPE_CHECKING:
 
 X_RANGE, T_REACH = (-0.75, 0.30), 0.36
 """m: from the croup to the root of the neck, and down to where a long bar's edge may lie."""
-
-MEASURED = 0.40
-"""Least cover of the smoothing kernel: 0.5 is the very edge of the scan."""
 
 WIDEST_HOLE = 0.08
 """m: holes up to this wide are filled; the surface cannot hide much in less than a bar's width."""
@@ -59,7 +56,7 @@ def chart_of(surface: TrunkSurface, crest: Crest, body: Samples, spacing: float 
     index = surface.grid.index(np.broadcast_to(x[:, None], b.shape), b)
     cover = ndimage.map_coordinates(surface.cover, index, order=1, mode="nearest")
     inside = np.abs(b) < surface.grid.b[-1] - 1e-9
-    measured = (cover > MEASURED) & inside & np.isfinite(stretch) & (stretch > 0)
+    measured = (cover > SEEN) & inside & np.isfinite(stretch) & (stretch > 0)
     valid = _holes_filled(measured, spacing)
     return Chart(
         x=x, t=t, points=points, normals=normals / np.maximum(stretch, 1e-12)[..., None],
@@ -77,7 +74,10 @@ def _axes(crest: Crest, spacing: float) -> tuple[NDArray[np.float64], NDArray[np
     high = min(X_RANGE[1], float(seen.max()))
     first, last = int(np.ceil(low / spacing - 1e-9)), int(np.floor(high / spacing + 1e-9))
     columns = round(T_REACH / spacing)
-    return np.arange(first, last + 1) * spacing, np.arange(-columns, columns + 1) * spacing
+    return (
+        spacing * np.arange(first, last + 1, dtype=float),
+        spacing * np.arange(-columns, columns + 1, dtype=float),
+    )
 
 
 def _walked(
@@ -116,7 +116,7 @@ def _holes_filled(measured: NDArray[np.bool_], spacing: float) -> NDArray[np.boo
     sizes = ndimage.sum_labels(measured, pieces, np.arange(1, count + 1))
     main = pieces == 1 + int(np.argmax(sizes))
     holes, count = ndimage.label(~main)
-    valid = main.copy()
+    valid: NDArray[np.bool_] = main.copy()
     edge = np.zeros_like(main)
     edge[[0, -1], :] = True
     edge[:, [0, -1]] = True
@@ -134,7 +134,7 @@ def _curvature(
     """Curvature of the sections at the chart's nodes, smoothed over the depth of the tissue."""
     grid = surface.grid
     wide = trunk_surface(
-        body, (float(grid.a[0]), float(grid.a[-1])), surface.depth, 2 * grid.cell, BEND_WIDTH
+        body, (float(grid.a[0]), float(grid.a[-1])), surface.depth, (2 * grid.cell, BEND_WIDTH)
     )
     radius = nearest_filled(wide.radius)
     first = np.gradient(radius, wide.angle, axis=1)

@@ -9,6 +9,8 @@ import numpy as np
 from scipy import sparse
 from scipy.sparse.linalg import spsolve
 
+from fitsim.back.trunk import SEEN
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -73,7 +75,7 @@ def crest_of(surface: TrunkSurface, scale: float = 1.0) -> Crest:
     lateral = np.arange(-0.12, 0.1201, 0.004) * max(scale, 0.7)
     heights = _on_lateral_grid(y, z, lateral)
     slope = np.gradient(heights, lateral, axis=1)
-    seen = (surface.cover[:, middle - 2 : middle + 3].mean(axis=1) > 0.35) & np.isfinite(
+    seen = (surface.cover[:, middle - 2 : middle + 3].mean(axis=1) > SEEN) & np.isfinite(
         heights[:, len(lateral) // 2]
     )
     line = np.zeros(len(y))
@@ -100,8 +102,8 @@ def _on_lateral_grid(
     """Height of every section over an even grid of y; NaN outside what was measured."""
     heights = np.full((len(y), len(lateral)), np.nan)
     for row in range(len(y)):
-        known = np.isfinite(y[row]) & (np.abs(y[row]) < 0.3)
-        if known.sum() > 3:
+        known = np.isfinite(y[row]) & (np.abs(y[row]) < 2.5 * lateral[-1])
+        if known.sum() > 3:  # noqa: PLR2004 - a curve
             order = np.argsort(y[row][known])
             heights[row] = np.interp(
                 lateral, y[row][known][order], z[row][known][order], left=np.nan, right=np.nan
@@ -118,7 +120,7 @@ def _lookup(
     left = index.astype(int)
     part = index - left
     rows = np.arange(len(field))[:, None]
-    return field[rows, left] * (1 - part) + field[rows, left + 1] * part
+    return np.asarray(field[rows, left] * (1 - part) + field[rows, left + 1] * part)
 
 
 def _bent(
@@ -133,7 +135,7 @@ def _bent(
     weight = (weight + MIDDLE) * (cell / 0.01)
     pull = pull + MIDDLE * line
     bending = sparse.diags_array(
-        [np.ones(count - 2), -2.0 * np.ones(count - 2), np.ones(count - 2)],
+        [1.0, -2.0, 1.0],
         offsets=[0, 1, 2], shape=(count - 2, count),
     )  # fmt: skip
     system = sparse.csc_array(sparse.diags_array(weight) + stiffness * (bending.T @ bending))

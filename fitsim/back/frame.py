@@ -38,6 +38,12 @@ LEVELLED = (-0.62, -0.103)
 SHORTEST = 0.45
 """m: a back shorter than this cannot carry a tree of 0.5 m."""
 
+LONGEST = 3.0
+"""m: no animal's trunk is longer."""
+
+RESIZED = 0.08
+"""A told withers height that changes the size by more than this is worth a caution."""
+
 COARSE, FINE = (0.0125, 0.025), (0.005, 0.012)
 """(cell, smoothing width) in m while the frame is sought, and at the end."""
 
@@ -47,7 +53,7 @@ REACH = 1.1
 FINE_REACH = (-0.80, 0.36)
 """m: stations the finely smoothed surface is made for: the chart and a margin."""
 
-CROWN = np.radians(45.0)
+CROWN = float(np.radians(45.0))
 """How far down the sides the spine line is looked for."""
 
 WEAK_EVIDENCE = 0.5
@@ -155,14 +161,17 @@ def body_frame(
     place = _sized(rough, name, withers_height, metres=metres)
     few = thinned(trunk, FEW)
     if rough.stance is None:
-        place = _facing(place, few, rough, withers_mark)
+        place = _facing(place, few, rough, withers_mark, name=name)
     for _ in range(ROUNDS):
         if toes is not None:
             place = _on_its_feet(place, toes, withers_height)
         place = _round(place, few, rough, name, stands=toes is not None)
     if toes is None:
         place = replace(place, cautions=(*place.cautions, _UP_GUESSED))
-    surface, crest, place = _spine_along_x(place, trunk, rough)
+    surface, crest, place = _spine_along_x(place, trunk, rough, name)
+    factor = float(np.cbrt(np.linalg.det(place.T[:3, :3])))
+    if metres and abs(factor - 1.0) > RESIZED:
+        place = replace(place, cautions=(*place.cautions, _RESIZED.format(factor)))
     if place.withers is None:
         raise BadScan(name, "no withers were found in it", NO_BACK)
     withers = replace(place.withers, x=BLADE_BEHIND_WITHERS * place.height)
@@ -177,6 +186,10 @@ _UP_GUESSED = (
     "No feet are in the scan, so up was taken from the line of the back: "
     "it may be off by about 3 degrees lengthwise."
 )
+_RESIZED = (
+    "The told withers height makes the animal {:.2f} times as large as the file's unit does: "
+    "one of the two is wrong."
+)
 _TELL_SIZE = "tell its unit, or the withers height of the animal in metres if it stands whole"
 
 
@@ -189,6 +202,9 @@ def _sized(rough: RoughFrame, name: str, told: float | None, *, metres: bool) ->
         tall = 0.45 * rough.depth - rough.ground
         scale = told / tall if told is not None else 1.0
         height = scale * tall
+    if rough.length * scale > LONGEST:
+        length = f"{rough.length * scale:.0f}"
+        raise BadScan(name, f"the back in it would be {length} m long", "check the unit")
     if rough.length * scale < SHORTEST:
         raise BadScan(
             name, f"the back in it is only {rough.length * scale:.2f} m long, too short for a tree",
@@ -202,17 +218,21 @@ def _surface(
     scale: float,
     fineness: tuple[float, float],
     reach: tuple[float, float],
+    *,
+    name: str,
     widest: float = WIDEST_ANGLE,
 ) -> TrunkSurface:
     """The trunk's surface between two stations, as far as the scan goes."""
     low, high = np.percentile(body.points[:, 0], [0.2, 99.8])
     x_range = (max(float(low), reach[0]), min(float(high), reach[1]))
-    return trunk_surface(body, x_range, DEPTH * scale, *fineness, widest)
+    if x_range[1] - x_range[0] < SHORTEST * min(scale, 1.0):
+        raise BadScan(name, "no back was found in it", NO_BACK)
+    return trunk_surface(body, x_range, DEPTH * scale, fineness, widest=widest)
 
 
-def _rough_surface(body: Samples, scale: float) -> TrunkSurface:
+def _rough_surface(body: Samples, scale: float, name: str) -> TrunkSurface:
     """The surface of the whole trunk and the root of the neck, heavily smoothed."""
-    return _surface(body, scale, COARSE, (-REACH * scale, REACH * scale))
+    return _surface(body, scale, COARSE, (-REACH * scale, REACH * scale), name=name)
 
 
 def _facing(
@@ -220,14 +240,16 @@ def _facing(
     trunk: Samples,
     rough: RoughFrame,
     withers_mark: NDArray[np.float64] | None,
+    *,
+    name: str,
 ) -> _Placement:
     """Turn a trunk so that its head end lies forward; say so when the signs are weak."""
     for _ in range(2):
-        surface = _rough_surface(trunk.moved(place.T), place.scale)
+        surface = _rough_surface(trunk.moved(place.T), place.scale, name)
         middle = float(np.nanmedian(surface.axis_z)) + surface.depth
         length = 0.35 * rough.length
         place = place.stepped(mirror_step(surface, (-length, length), middle))
-    surface = _rough_surface(trunk.moved(place.T), place.scale)
+    surface = _rough_surface(trunk.moved(place.T), place.scale, name)
     evidence = head_evidence(surface, crest_of(surface, place.scale), place.scale)
     if withers_mark is not None:
         ahead = withers_mark @ place.T[0, :3] + place.T[0, 3] - np.median(surface.grid.a)
@@ -249,7 +271,7 @@ def _round(
     place: _Placement, trunk: Samples, rough: RoughFrame, name: str, *, stands: bool
 ) -> _Placement:
     """One round of settling: mirror, spine, level, station."""
-    surface = _rough_surface(trunk.moved(place.T), place.scale)
+    surface = _rough_surface(trunk.moved(place.T), place.scale, name)
     crest = crest_of(surface, place.scale)
     found = withers_of(surface, crest, place.scale, _leg_station(place, rough))
     if found is None:
@@ -271,7 +293,7 @@ def _round(
 
 
 def _spine_along_x(
-    place: _Placement, trunk: Samples, rough: RoughFrame
+    place: _Placement, trunk: Samples, rough: RoughFrame, name: str
 ) -> tuple[TrunkSurface, Crest, _Placement]:
     """Lay the spine line along x on the finely smoothed surface, once roll has settled.
 
@@ -282,11 +304,15 @@ def _spine_along_x(
     near = trunk.moved(place.T).points[:, 0]
     trunk = trunk.only((near > FINE_REACH[0] - 0.1) & (near < FINE_REACH[1] + 0.1))
     for _ in range(2):
-        crown = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH, CROWN)
+        crown = _surface(
+            trunk.moved(place.T), place.scale, FINE, FINE_REACH, name=name, widest=CROWN
+        )
         place = place.stepped(spine_step(crest_of(crown, place.scale), span))
-    surface = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH)
+    surface = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH, name=name)
     crest = crest_of(surface, place.scale)
     found = withers_of(surface, crest, place.scale, _leg_station(place, rough)) or place.withers
+    if found is None:
+        return surface, crest, place
     x = BLADE_BEHIND_WITHERS * place.height - found.x
     z = -float(np.interp(-x, crest.x, crest.z))
     shift = np.eye(4)

@@ -14,6 +14,7 @@ from fitsim.back.frame import body_frame
 from fitsim.back.marks import checked_marks, estimated_marks, read_marks, station_told, with_told
 from fitsim.back.samples import COARSE_EDGE, Samples, facet_edge, rounded, surface_samples
 from fitsim.back.tissue import tissue_of
+from fitsim.back.withers import widths_below
 from fitsim.back.zones import zone_codes, zones_of
 from fitsim.errors import BadScan, BadSettings
 
@@ -28,6 +29,14 @@ if TYPE_CHECKING:
 
 SPACING = (0.003, 0.030)
 """m: grid spacings that make sense for a bar 110 mm wide."""
+
+TOO_COARSE = (
+    "Too coarse as scanned: its facets are about {:.0f} mm long on the back. They were rounded "
+    "off by subdivision; the shape between their corners is a guess."
+)
+
+BACK_BOX = np.array([[-0.6, -0.3, -0.3], [0.2, 0.3, 0.3]])
+"""m, body frame: facets are measured in here."""
 
 SAMPLES_ALONG = 220
 """Facets are cut so that this many samples lie along the scan's longest side."""
@@ -116,14 +125,10 @@ def _framed(
     frame = body_frame(samples, name, withers_height, metres=metres, withers_mark=withers)
     T = frame.T_body_scan
     place = scan.vertices @ T[:3, :3].T + T[:3, 3]
-    on_back = (np.abs(place[:, 1]) < 0.3) & (place[:, 0] > -0.6) & (place[:, 0] < 0.2)
-    on_back &= place[:, 2] > -0.3
+    on_back = ((place > BACK_BOX[0]) & (place < BACK_BOX[1])).all(axis=1)
     edge = facet_edge(scan, on_back) * float(np.cbrt(np.linalg.det(T[:3, :3])))
     if edge > COARSE_EDGE:
-        cautions = (
-            f"Too coarse as scanned: its facets are about {1e3 * edge:.0f} mm long on the back. "
-            "They were rounded off by subdivision; the shape between their corners is a guess.",
-        )
+        cautions = (TOO_COARSE.format(1e3 * edge),)
         scan = rounded(scan)
         samples = surface_samples(scan, size / SAMPLES_ALONG)
         frame = body_frame(samples, name, withers_height, metres=metres, withers_mark=withers)
@@ -145,15 +150,32 @@ def _check_chart(chart: Chart, frame: BodyFrame, name: str) -> None:
             "scan as far back as the croup",
         )
     tree = (chart.x > rear) & (chart.x < 0.0)
+    deep = widths_below(frame.surface, frame.crest, FLANK * frame.scale)
+    reached = np.isfinite(np.interp(chart.x[tree], frame.crest.x, deep))
+    if reached.mean() < 0.5:  # noqa: PLR2004 - half of it
+        raise BadScan(
+            name,
+            f"it does not reach {1e3 * FLANK * frame.scale:.0f} mm down both sides of the spine",
+            "scan both sides of the back, well down the ribs",
+        )
     for side, sign in (("left", 1.0), ("right", -1.0)):
         beside = (sign * chart.t > 0.03) & (sign * chart.t < 0.15)  # noqa: PLR2004 - under a bar
         if chart.valid[np.ix_(tree, beside)].mean() < 0.5:  # noqa: PLR2004 - half of it
             raise BadScan(
                 name, f"the {side} side of the back is missing", "scan both sides of the spine"
             )
+    _refuse_hump(chart, tree, frame, name)
+
+
+def _refuse_hump(chart: Chart, tree: NDArray[np.bool_], frame: BodyFrame, name: str) -> None:
+    """Refuse a hump: under the tree, or taken for withers but falling away in front too."""
     spine = chart.points[tree, len(chart.t) // 2, 2]
     chord = np.linspace(spine[0], spine[-1], len(spine))
     rise = float((spine - chord).max())
+    ahead = (chart.x >= frame.withers.x) & (chart.x < frame.withers.x + 0.25 * frame.scale)
+    if ahead.any():
+        crest = chart.points[ahead, len(chart.t) // 2, 2]
+        rise = max(rise, float(crest[0] - crest.min()))
     if rise > HIGHEST_HUMP * frame.withers_height:
         raise BadScan(
             name,
@@ -162,9 +184,13 @@ def _check_chart(chart: Chart, frame: BodyFrame, name: str) -> None:
         )
 
 
+FLANK = 0.08
+"""m, on an animal of 1.5 m: the outer edge of a bar lies about this far below the spine."""
+
 TREE_REACH = -0.45
 """m, on an animal of 1.5 m: a tree of ordinary length ends about here."""
 
 HIGHEST_HUMP = 0.03
-"""Rise of the spine between blade and loin over the withers height: equine backs dip there; an
-arched (roach) back rises by about 0.01."""
+"""Rise of the spine over its chord from blade to loin, or fall in front of the withers, over the
+withers height. Equine backs dip there, an arched one rises by about 0.01 (from memory); in front
+of the withers the crest goes on nearly level or rises into the neck."""

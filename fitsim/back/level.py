@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fitsim.back.trunk import SEEN
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -14,6 +16,9 @@ if TYPE_CHECKING:
 
 HUBER = 0.010
 """m: left and right may differ by this before they count less (real animals: 10-25 mm)."""
+
+FEWEST_PAIRS, FEWEST_ROWS = 50, 5
+"""Grid nodes and rows below which a step is not taken."""
 
 
 def mirror_step(
@@ -61,10 +66,10 @@ def mirror_step(
     rows = (x >= x_range[0]) & (x <= x_range[1])
     use = (
         rows[:, None] & (angle > np.radians(4.0)) & (angle < np.radians(100.0))
-        & (surface.cover > 0.4) & (surface.cover[:, ::-1] > 0.4)
+        & (surface.cover > SEEN) & (surface.cover[:, ::-1] > SEEN)
         & np.isfinite(uneven) & np.isfinite(effects).all(axis=-1)
     )  # fmt: skip
-    if use.sum() < 50:
+    if use.sum() < FEWEST_PAIRS:
         return np.eye(4)
     first = 0 if roll_free else 1
     moves = np.zeros(3)
@@ -86,7 +91,7 @@ def spine_step(crest: Crest, x_range: tuple[float, float]) -> NDArray[np.float64
         T_new_old.
     """
     use = crest.seen & (crest.x >= x_range[0]) & (crest.x <= x_range[1])
-    if use.sum() < 5:
+    if use.sum() < FEWEST_ROWS:
         return np.eye(4)
     middle = float(np.mean(x_range))
     slope, offset = np.polyfit(crest.x[use] - middle, crest.y[use], 1)
@@ -107,7 +112,7 @@ def pitch_step(crest: Crest, x_range: tuple[float, float]) -> NDArray[np.float64
         T_new_old.
     """
     use = crest.seen & (crest.x >= x_range[0]) & (crest.x <= x_range[1])
-    if use.sum() < 5:
+    if use.sum() < FEWEST_ROWS:
         return np.eye(4)
     slope, _ = np.polyfit(crest.x[use], crest.z[use], 1)
     return turned_about_y(float(np.arctan(slope)))
@@ -148,11 +153,13 @@ def _turn(axis: int, angle: float) -> NDArray[np.float64]:
 
 def _huber_fit(effects: NDArray[np.float64], uneven: NDArray[np.float64]) -> NDArray[np.float64]:
     """Least squares of uneven + effects @ step with Huber weights."""
-    step = np.zeros(effects.shape[1])
+    step: NDArray[np.float64] = np.zeros(effects.shape[1])
     for _ in range(8):
         left = np.abs(uneven + effects @ step)
         weight = np.sqrt(np.minimum(1.0, HUBER / np.maximum(left, 1e-9)))
-        step = np.linalg.lstsq(effects * weight[:, None], -uneven * weight, rcond=1e-6)[0]
+        step = np.asarray(
+            np.linalg.lstsq(effects * weight[:, None], -uneven * weight, rcond=1e-6)[0], dtype=float
+        )
     return step
 
 

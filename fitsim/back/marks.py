@@ -29,7 +29,7 @@ MARK_NAMES = (
 )  # fmt: skip
 
 BLADE_EDGE = (0.08, 0.30)
-"""m, arc from the spine on an animal of 1.5 m: the blade reaches from here to here (from memory)."""
+"""m, arc from the spine at 1.5 m height: the blade reaches from and to (from memory)."""
 
 BLADE_CORNER, BLADE_SLOPE = 0.14, 0.50
 """The rear edge is rearmost this far from the spine (m, on an animal of 1.5 m) and runs forward by
@@ -284,7 +284,7 @@ def chart_places(chart: Chart, points: NDArray[np.float64]) -> NDArray[np.float6
     """
     flat = chart.points.reshape(-1, 3)
     node = [int(np.argmin(((flat - point) ** 2).sum(axis=1))) for point in points]
-    row, column = np.unravel_index(node, chart.points.shape[:2])
+    _, column = np.unravel_index(node, chart.points.shape[:2])
     return np.column_stack([points[:, 0], chart.t[column]])
 
 

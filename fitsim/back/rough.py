@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitsim.back.silhouette import Posture, Silhouette, posture, silhouette
 from fitsim.back.samples import thinned
+from fitsim.back.silhouette import Posture, Silhouette, posture, silhouette
 from fitsim.back.symmetry import mirror_plane
 from fitsim.errors import BadScan
 
@@ -81,12 +81,14 @@ def rough_frame(samples: Samples, name: str) -> RoughFrame:
         trunk = view.places(view.trunk)
         centre = trunk.mean(axis=0)
         if stance is None:
-            forward, up = _arched(even.points, plane, trunk - centre, normal, offset, name)
+            forward, up = _arched(
+                even.points, plane, trunk - centre, even.points @ normal - offset, name
+            )
         else:
             forward, up = stance.forward, stance.up
         middle = np.array([centre @ forward, centre @ up])
         plane = np.column_stack([plane @ forward, plane @ up])
-    return _placed(samples, view, stance, plane, normal * offset, middle)
+    return _placed(samples, (view, stance), plane, normal * offset, middle)
 
 
 EVEN = 40_000
@@ -95,13 +97,13 @@ EVEN = 40_000
 
 def _placed(
     samples: Samples,
-    view: Silhouette,
-    stance: Posture | None,
+    seen: tuple[Silhouette, Posture | None],
     plane: NDArray[np.float64],
     foot: NDArray[np.float64],
     middle: NDArray[np.float64],
 ) -> RoughFrame:
     """The frame with its origin on the trunk's middle, and what belongs to the trunk."""
+    view, stance = seen
     x, z = plane.T
     T = np.eye(4)
     T[:3, :3] = np.stack([x, np.cross(z, x), z])
@@ -139,14 +141,12 @@ def _arched(
     points: NDArray[np.float64],
     plane: NDArray[np.float64],
     trunk: NDArray[np.float64],
-    normal: NDArray[np.float64],
-    offset: float,
+    aside: NDArray[np.float64],
     name: str,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Forward (either way) and up of a trunk alone: its flanks hang below its spine."""
     _, axes = np.linalg.eigh(np.cov(trunk.T))
     length, depth = np.ptp(trunk @ axes[:, 1]), np.ptp(trunk @ axes[:, 0])
-    aside = points @ normal - offset
     width = float(np.ptp(aside))
     if min(depth, width) < FLAT * length:
         raise BadScan(name, "no back was found in it: the surface is flat", NO_BACK)

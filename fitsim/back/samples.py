@@ -185,9 +185,9 @@ def rounded(scan: Scan) -> Scan:
     ----------
     Loop C 1987, Smooth subdivision surfaces based on triangles, thesis, University of Utah.
     """
-    from dataclasses import replace  # noqa: PLC0415 - beside its one use
+    from dataclasses import replace
 
-    import trimesh  # noqa: PLC0415 - heavy, needed for coarse meshes only
+    import trimesh
 
     _, first, welded = np.unique(
         np.round(scan.vertices / (1e-6 * np.ptp(scan.vertices, axis=0).max())).astype(np.int64),
@@ -199,7 +199,7 @@ def rounded(scan: Scan) -> Scan:
         & (triangles[:, 1] != triangles[:, 2])
         & (triangles[:, 0] != triangles[:, 2])
     )
-    vertices, triangles = trimesh.remesh.subdivide_loop(
+    vertices, triangles = trimesh.remesh.subdivide_loop(  # type: ignore[no-untyped-call]
         scan.vertices[first], triangles[whole], iterations=LOOP_ROUNDS
     )
     return replace(
@@ -225,5 +225,5 @@ def _part_centres(parts: int) -> NDArray[np.float64]:
 
 def _disc_area(points: NDArray[np.float64], neighbours: int = 8) -> NDArray[np.float64]:
     """Area each point of a cloud stands for, from the distance to its k-th neighbour."""
-    distance, _ = cKDTree(points).query(points, k=neighbours + 1)
-    return np.pi * distance[:, -1] ** 2 / neighbours
+    distance = np.asarray(cKDTree(points).query(points, k=neighbours + 1)[0])
+    return np.asarray(np.pi * distance[:, -1] ** 2 / neighbours)

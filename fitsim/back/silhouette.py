@@ -16,6 +16,9 @@ OPENING = 0.7
 """Trunk: what a disc of this share of the largest inscribed radius can reach."""
 
 
+LEAST_LEGS = 0.04
+"""Least area of the legs over the trunk's, seen from the side."""
+
 LEG_REACH, FOOT_REACH = 0.65, 0.80
 """Legs reach this many trunk depths below the trunk's middle (0.5 is its underside); whole legs
 the second: 0.85 on a toy with stumps, 1.4-1.6 on real animals."""
@@ -62,7 +65,7 @@ class Silhouette:
         index = np.rint((side_view - self.origin) / self.size).astype(int)
         inside = np.all((index >= 0) & (index < mask.shape), axis=1)
         index = index.clip(0, np.array(mask.shape) - 1)
-        return inside & mask[index[:, 0], index[:, 1]]
+        return np.asarray(inside & mask[index[:, 0], index[:, 1]])
 
 
 def silhouette(side_view: NDArray[np.float64], cells: int = 160) -> Silhouette:
@@ -110,7 +113,6 @@ class Posture:
     up : (2,) array, unit.
     ground : float or None: height of the ground along `up`; None when no feet were seen.
     front_leg : float or None: place of the front legs along `forward`.
-    legs : bool, legs were seen (up is certain).
     head : float in [-1, 1]: evidence that `forward` is right, from what leaves the trunk's ends.
     """
 
@@ -118,7 +120,6 @@ class Posture:
     up: NDArray[np.float64]
     ground: float | None
     front_leg: float | None
-    legs: bool
     head: float
 
 
@@ -142,15 +143,25 @@ def posture(view: Silhouette) -> Posture | None:
     reach_along = np.ptp((trunk - centre) @ along) / 2.0
     depth = 2.0 * np.sqrt(3.0 * spread[0])
     beside = np.abs(thin @ along) < 1.05 * reach_along
-    side = thin @ across
-    below = [float((s * side[beside] > 0.5 * depth).mean()) if beside.any() else 0.0
-             for s in (-1.0, 1.0)]  # fmt: skip
-    count = beside.sum() * view.size**2 / (len(trunk) * view.size**2)
-    down = across * (-1.0 if below[0] > below[1] else 1.0)
-    reach = float((thin[beside] @ down).max()) if beside.any() else 0.0
-    if max(below) * count < 0.04 or reach < LEG_REACH * depth:
+    thin = thin[beside]
+    if not len(thin):
+        return None
+    down = max((across, -across), key=lambda way: _legs_on(thin, way, along, depth))
+    area = 2.0 * _legs_on(thin, down, along, depth) / len(trunk)
+    reach = float((thin @ down).max())
+    if area < LEAST_LEGS or reach < LEG_REACH * depth:
         return None
     return _standing(view, centre, -down, feet=reach > FOOT_REACH * depth)
+
+
+def _legs_on(
+    thin: NDArray[np.float64], way: NDArray[np.float64], along: NDArray[np.float64], depth: float
+) -> int:
+    """Cells that hang off the trunk one way, at the end that has fewer: legs are at both ends,
+    a raised neck only at one."""
+    hanging = thin @ way > 0.5 * depth
+    front = thin @ along > 0
+    return int(min((hanging & front).sum(), (hanging & ~front).sum()))
 
 
 def _standing(
@@ -180,7 +191,7 @@ def _standing(
     legs = thin[(thin[:, 1] < low) & (thin[:, 0] > 0.5 * (first + last))]
     front = float(legs[:, 0].mean() + centre @ forward) if len(legs) else None
     ground = float((view.places(view.cells) @ up).min()) if feet else None
-    return Posture(forward, up, ground, front, True, head)
+    return Posture(forward, up, ground, front, head)
 
 
 def _ground_normal(view: Silhouette, up: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -195,4 +206,4 @@ def _ground_normal(view: Silhouette, up: NDArray[np.float64]) -> NDArray[np.floa
     facing = outward @ -up > np.cos(np.radians(35.0))
     if not facing.any():
         return up
-    return -outward[np.argmax(np.where(facing, length, 0.0))]
+    return np.asarray(-outward[np.argmax(np.where(facing, length, 0.0))])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -42,12 +42,26 @@ class PlaneGrid:
         return np.array([(a - self.a[0]) / self.cell, (b - self.b[0]) / self.cell])
 
 
+@dataclass(frozen=True)
+class Scattered:
+    """Values at scattered places of the plane.
+
+    Attributes
+    ----------
+    a, b : (n,) arrays, m: places.
+    value : (n,) array.
+    weight : (n,) array, m2: area each value stands for.
+    """
+
+    a: NDArray[np.float64]
+    b: NDArray[np.float64]
+    value: NDArray[np.float64]
+    weight: NDArray[np.float64]
+
+
 def local_quadratic(
     grid: PlaneGrid,
-    a: NDArray[np.float64],
-    b: NDArray[np.float64],
-    values: NDArray[np.float64],
-    weights: NDArray[np.float64],
+    samples: Scattered,
     width: float,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Fit a quadratic around every grid node with Gaussian weights.
@@ -55,9 +69,7 @@ def local_quadratic(
     Parameters
     ----------
     grid : PlaneGrid
-    a, b : (n,) arrays, m: places of the samples.
-    values : (n,) array.
-    weights : (n,) array, m2: area each sample stands for.
+    samples : Scattered
     width : float, m: standard deviation of the Gaussian.
 
     Returns
@@ -74,32 +86,28 @@ def local_quadratic(
     a second pass smooths what the first left over ("twicing", Tukey 1977, from memory), which
     also removes the error of binning the samples into cells.
     """
-    fit, cover = _one_pass(grid, a, b, values, weights, width)
+    fit, cover = _one_pass(grid, samples, width)
     first = nearest_filled(fit[0])
-    index = grid.index(a, b)
-    left = values - ndimage.map_coordinates(first, index, order=3, mode="nearest")
+    index = grid.index(samples.a, samples.b)
+    left = samples.value - ndimage.map_coordinates(first, index, order=3, mode="nearest")
     # Samples far off the surface (a strap end, a fly, a fold of skin) are let go of smoothly.
     spread = max(1.4826 * float(np.median(np.abs(left))), 1e-4)
-    trusted = weights / (1.0 + (left / (6.0 * spread + 0.004)) ** 4)
-    correction, _ = _one_pass(grid, a, b, left, trusted, width)
+    trusted = samples.weight / (1.0 + (left / (6.0 * spread + 0.004)) ** 4)
+    correction, _ = _one_pass(grid, replace(samples, value=left, weight=trusted), width)
     return fit + correction, cover
 
 
 def _one_pass(
-    grid: PlaneGrid,
-    a: NDArray[np.float64],
-    b: NDArray[np.float64],
-    values: NDArray[np.float64],
-    weights: NDArray[np.float64],
-    width: float,
+    grid: PlaneGrid, samples: Scattered, width: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """One local quadratic fit per node, samples taken at their cells' centres."""
     shape = (len(grid.a), len(grid.b))
-    i, j = np.rint(grid.index(a, b)).astype(int)
+    i, j = np.rint(grid.index(samples.a, samples.b)).astype(int)
     inside = (i >= 0) & (i < shape[0]) & (j >= 0) & (j < shape[1])
+    mass = samples.weight[inside]
     flat = i[inside] * shape[1] + j[inside]
-    weight = np.bincount(flat, weights[inside], shape[0] * shape[1]).reshape(shape)
-    value = np.bincount(flat, (weights * values)[inside], shape[0] * shape[1]).reshape(shape)
+    weight = np.bincount(flat, mass, shape[0] * shape[1]).astype(np.float64).reshape(shape)
+    value = np.bincount(flat, mass * samples.value[inside], shape[0] * shape[1]).reshape(shape)
     moments = {power: np.zeros(shape) for power in POWERS}
     targets = {power: np.zeros(shape) for power in BASIS}
     cover = np.zeros(shape)
@@ -173,4 +181,4 @@ def nearest_filled(field: NDArray[np.float64]) -> NDArray[np.float64]:
     if gone.all():
         return np.zeros_like(field)
     near = ndimage.distance_transform_edt(gone, return_distances=False, return_indices=True)
-    return field[tuple(near)]
+    return np.asarray(field[tuple(near)])

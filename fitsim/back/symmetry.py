@@ -55,7 +55,7 @@ def mirror_plane(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], floa
         normal = frame @ np.array([1.0, parameters[0], parameters[1]])
         normal /= np.linalg.norm(normal)
         mirrored = few - 2.0 * np.outer(few @ normal - parameters[2] * size, normal)
-        distance, _ = tree.query(mirrored)
+        distance = np.asarray(tree.query(mirrored)[0])
         count = int(KEPT * len(distance))
         return float(np.partition(distance, count)[:count].mean() / size)
 
@@ -66,7 +66,8 @@ def mirror_plane(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], floa
     best = [
         minimize(
             score, np.zeros(3), args=(frames[i],), method="Nelder-Mead",
-            options={"initial_simplex": _simplex(0.12), "xatol": 2e-3, "fatol": 1e-5, "maxfev": 150},
+            options={"initial_simplex": _simplex(0.12), "xatol": 2e-3, "fatol": 1e-5,
+                     "maxfev": 150},
         )
         for i in np.argsort(first)[:STARTS]
     ]  # fmt: skip

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage
 
-from fitsim.back.smoothing import PlaneGrid, local_quadratic
+from fitsim.back.smoothing import PlaneGrid, Scattered, local_quadratic
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -18,7 +18,10 @@ if TYPE_CHECKING:
 DEPTH = 0.28
 """m: the axis runs this far below the crest on an animal of 1.5 m; grows with the animal."""
 
-WIDEST_ANGLE = np.radians(130.0)
+WIDEST_ANGLE = float(np.radians(130.0))
+
+SEEN = 0.4
+"""Least cover of the smoothing kernel that counts as measured; 0.5 is the scan's very edge."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,7 @@ class TrunkSurface:
         return replace(self, grid=grid, axis_z=self.axis_z + z)
 
     def sections(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """y and z of every grid node, (na, nb) each, m."""
+        """Lateral place y and height z of every grid node, (na, nb) each, m."""
         y = self.radius * np.sin(self.angle)
         z = self.radius * np.cos(self.angle) + self.axis_z[:, None]
         return y, z
@@ -61,8 +64,8 @@ def trunk_surface(
     samples: Samples,
     x_range: tuple[float, float],
     depth: float,
-    cell: float = 0.005,
-    width: float = 0.012,
+    fineness: tuple[float, float] = (0.005, 0.012),
+    *,
     widest: float = WIDEST_ANGLE,
 ) -> TrunkSurface:
     """Smooth the trunk's surface out of its samples.
@@ -73,17 +76,20 @@ def trunk_surface(
         In the body frame (or near it), trunk only.
     x_range : (float, float), m: stations wanted.
     depth : float, m: of the axis below the crest.
-    cell : float, m: of the grid.
-    width : float, m: standard deviation of the smoothing kernel.
+    fineness : (float, float), m: cell of the grid, standard deviation of the smoothing kernel.
     widest : float, rad: how far down both sides from the top.
 
     Returns
     -------
     TrunkSurface
     """
+    cell, width = fineness
     first, last = int(np.floor(x_range[0] / cell)), int(np.ceil(x_range[1] / cell))
     columns = int(np.ceil(widest * depth / cell))
-    grid = PlaneGrid(np.arange(first, last + 1) * cell, np.arange(-columns, columns + 1) * cell)
+    grid = PlaneGrid(
+        cell * np.arange(first, last + 1, dtype=float),
+        cell * np.arange(-columns, columns + 1, dtype=float),
+    )
     near = np.abs(samples.points[:, 0] - grid.a.mean()) < np.ptp(grid.a) / 2 + 5 * width
     samples = samples.only(near)
     x, y, z = samples.points.T
@@ -95,7 +101,7 @@ def trunk_surface(
     weight = weight * _outermost(x, angle, radius, depth)
     used = np.abs(angle) < widest + 4 * width / depth
     x, angle, radius, weight = x[used], angle[used], radius[used], weight[used]
-    fit, cover = local_quadratic(grid, x, angle * depth, radius, weight, width)
+    fit, cover = local_quadratic(grid, Scattered(x, angle * depth, radius, weight), width)
     bad = ~(fit[0] > 0.1 * depth) | (fit[0] > 4.0 * depth)
     return TrunkSurface(grid, depth, axis_z, np.where(bad, np.nan, fit[0]), cover)
 
@@ -125,7 +131,7 @@ def _axis_height(
     crest = np.interp(bins, bins[seen], crest[seen])
     crest = ndimage.gaussian_filter1d(ndimage.median_filter(crest, 5, mode="nearest"), 5.0,
                                       mode="nearest")  # fmt: skip
-    return np.interp(stations, bins + 0.01, crest) - depth
+    return np.asarray(np.interp(stations, bins + 0.01, crest) - depth)
 
 
 def _outermost(
@@ -152,4 +158,4 @@ def _outermost(
     known = table > 0
     near = ndimage.distance_transform_edt(~known, return_distances=False, return_indices=True)
     table = ndimage.median_filter(table[tuple(near)], size=3, mode="nearest")
-    return (np.abs(radius - table[i, j]) < 0.25 * depth).astype(float)
+    return np.asarray(np.abs(radius - table[i, j]) < 0.25 * depth, dtype=float)

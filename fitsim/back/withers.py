@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy import ndimage
 
+from fitsim.back.trunk import SEEN
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -92,8 +94,6 @@ def withers_of(
     knee = _best(x, bend, window & (bend > LEAST_BEND))
     if knee is not None:
         return Withers(knee, 0.030, "the bend of the crest between back and neck")
-    if front_leg is None or not window.any():
-        return None
     root = np.flatnonzero(crest.seen & (x <= inner[1]) & (share >= ROOT_WIDTH))
     if not len(root):
         return None
@@ -101,7 +101,7 @@ def withers_of(
     ahead = share[min(last + 1, len(x) - 1)]
     part = (share[last] - ROOT_WIDTH) / max(share[last] - ahead, 1e-9)
     place = float(np.clip(x[last] + np.clip(part, 0.0, 1.0) * cell, *inner))
-    return Withers(place, 0.050, "the root of the neck above the front legs")
+    return Withers(place, 0.050, "the root of the neck, where the trunk grows narrow")
 
 
 LEAST_BEND = 0.3
@@ -129,7 +129,7 @@ def widths_below(surface: TrunkSurface, crest: Crest, drop: float) -> NDArray[np
         level = crest.z[row] - drop
         sides = []
         for half in (slice(middle, None), slice(middle, None, -1)):
-            good = np.isfinite(z[row, half]) & (surface.cover[row, half] > 0.35)
+            good = np.isfinite(z[row, half]) & (surface.cover[row, half] > SEEN)
             below = np.flatnonzero(good & (z[row, half] < level))
             if not len(below) or below[0] == 0:
                 break
@@ -146,7 +146,11 @@ def _carried(values: NDArray[np.float64]) -> NDArray[np.float64]:
     """NaN replaced by the values around them."""
     known = np.isfinite(values)
     rows = np.arange(len(values))
-    return np.interp(rows, rows[known], values[known]) if known.any() else np.zeros(len(values))
+    return (
+        np.asarray(np.interp(rows, rows[known], values[known]))
+        if known.any()
+        else np.zeros(len(values))
+    )
 
 
 def _best(

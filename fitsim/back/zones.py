@@ -31,7 +31,10 @@ UNDER_BLADE = 0.03
 LONG_MUSCLE = (0.025, 0.130)
 """m, on an animal of 1.5 m: the long muscle lies beside the spine, out to here (from memory)."""
 
-FIRST_TO_STAY_FREE = ("spine", "scapula", "fat_pocket", "withers", "long_muscle", "loin", "ribs")
+FIRST_TO_STAY_FREE: tuple[ZoneName, ...] = (
+    "spine", "scapula_left", "scapula_right", "fat_pocket_left", "fat_pocket_right", "withers",
+    "long_muscle_left", "long_muscle_right", "loin_left", "loin_right", "ribs_left", "ribs_right",
+)  # fmt: skip
 """Where zones overlap a node belongs to the earliest of these."""
 
 
@@ -53,26 +56,23 @@ def zones_of(chart: Chart, marks: Mapping[str, Mark], scale: float) -> tuple[Zon
     first, last, side_t = chart.x[0], chart.x[-1], chart.t[-1]
     spine = _box(first, last, -SPINE_HALF * scale, SPINE_HALF * scale)
     rear, front, half = np.array(WITHERS) * scale
-    zones: list[tuple[ZoneName, NDArray[np.float64]]] = [
-        ("spine", spine), ("withers", _box(rear, front, -half, half)),
-    ]  # fmt: skip
+    outlines = {"spine": spine, "withers": _box(rear, front, -half, half)}
     covered = min(UNDER_BLADE * scale, last)
     inner, outer = np.array(LONG_MUSCLE) * scale
     for side, sign in (("left", 1.0), ("right", -1.0)):
         edge = chart_places(chart, marks[f"scapula_edge_{side}"].points)
         edge = edge[np.argsort(np.abs(edge[:, 1]))]
-        blade = np.vstack([edge, (edge + [BLADE_WIDTH * scale, 0.0])[::-1]])
+        blade = np.vstack([edge, (edge + np.array([BLADE_WIDTH * scale, 0.0]))[::-1]])
         pocket = chart_places(chart, marks[f"fat_pocket_{side}"].points)
         rib = float(np.median(marks[f"last_rib_{side}"].points[:, 0]))
-        zones += [
-            (f"scapula_{side}", blade), (f"fat_pocket_{side}", pocket),
-            (f"long_muscle_{side}", _box(rib, covered, sign * inner, sign * outer)),
-            (f"loin_{side}", _box(first, rib, sign * inner, sign * outer)),
-            (f"ribs_{side}", _box(rib, covered, sign * outer, sign * side_t)),
-        ]  # type: ignore[list-item]  # fmt: skip
-    order = {name: k for k, name in enumerate(FIRST_TO_STAY_FREE)}
-    zones.sort(key=lambda zone: order[zone[0].removesuffix("_left").removesuffix("_right")])
-    return tuple(Zone(name, outline) for name, outline in zones)
+        outlines |= {
+            f"scapula_{side}": blade,
+            f"fat_pocket_{side}": pocket,
+            f"long_muscle_{side}": _box(rib, covered, sign * inner, sign * outer),
+            f"loin_{side}": _box(first, rib, sign * inner, sign * outer),
+            f"ribs_{side}": _box(rib, covered, sign * outer, sign * side_t),
+        }
+    return tuple(Zone(name, outlines[name]) for name in FIRST_TO_STAY_FREE)
 
 
 def zone_codes(chart: Chart, zones: Sequence[Zone]) -> NDArray[np.int_]:
@@ -125,7 +125,7 @@ def inside_outline(outline: NDArray[np.float64], places: NDArray[np.float64]) ->
             crossings += over & (rel[:, 0] < rel[:, 1] * edge[0] / edge[1])
         along = np.clip(rel @ edge / max(float(edge @ edge), 1e-30), 0.0, 1.0)
         nearest = np.minimum(nearest, ((rel - along[:, None] * edge) ** 2).sum(axis=1))
-    return (crossings % 2 == 1) | (nearest < 1e-18)  # noqa: PLR2004 - a nanometre: on the line
+    return np.asarray((crossings % 2 == 1) | (nearest < 1e-18))  # noqa: PLR2004 - a nanometre: on the line
 
 
 def _box(rear: float, front: float, inner: float, outer: float) -> NDArray[np.float64]:
