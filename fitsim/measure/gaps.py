@@ -32,7 +32,8 @@ class Daylight:
     Attributes
     ----------
     along : (k,) array, -, ascending: 0 at the bar's front end, 1 at its rear.
-    gap : (k,) array, m: mean clearance over the middle half of the bar's width.
+    gap : (k,) array, m: mean clearance over the middle half of the bar's width; nan where no
+        node of the back lies below it (a hole, or a tip that only a corner of a cell reaches).
     pressure : (k,) array, Pa: highest node anywhere across the bar.
     """
 
@@ -64,21 +65,38 @@ def daylight(chart: Chart, equilibrium: Equilibrium, side: str, length: float) -
     across = np.broadcast_to(chart.t, chart.valid.shape)[chart.valid][under]
     stations = max(round(length / chart.spacing), 1)
     bins = np.clip((equilibrium.along[under] * stations).astype(int), 0, stations - 1)
-    rows = [_station(equilibrium, under[bins == k], across[bins == k]) for k in np.unique(bins)]
-    along, gap, pressure = np.array(rows).reshape(-1, 3).T
+    found = np.unique(bins)
+    middle = _middle_half(across, bins, chart.spacing)
+    rows = [
+        (
+            equilibrium.along[under[here]].mean(),
+            _mean(equilibrium.gap[under[here & middle]]),
+            equilibrium.pressure[under[here]].max(),
+        )
+        for here in (bins == station for station in found)
+    ]
+    along, gap, pressure = np.array(rows, dtype=np.float64).reshape(-1, 3).T
     return Daylight(along, gap, pressure)
 
 
-def _station(
-    equilibrium: Equilibrium, nodes: NDArray[np.int_], across: Array
-) -> tuple[float, float, float]:
-    low, high = float(across.min()), float(across.max())
-    middle = np.abs(across - 0.5 * (low + high)) <= 0.25 * (high - low) + 1e-9
-    return (
-        float(equilibrium.along[nodes].mean()),
-        float(equilibrium.gap[nodes[middle]].mean()),
-        float(equilibrium.pressure[nodes].max()),
-    )
+def _middle_half(across: Array, bins: NDArray[np.int_], spacing: float) -> Mask:
+    """Which nodes (n,) lie below the middle half of the bar's width.
+
+    The width is taken over a station and its two neighbours: where rows of the chart run askew
+    to the bar, a station may hold nothing but a node at either edge.
+    """
+    middle = np.zeros(len(across), dtype=bool)
+    for station in np.unique(bins):
+        near = across[np.abs(bins - station) <= 1]
+        low, high = near.min() - 0.5 * spacing, near.max() + 0.5 * spacing
+        inner = np.abs(across - 0.5 * (low + high)) <= 0.25 * (high - low) + 1e-9
+        middle |= (bins == station) & inner
+    return middle
+
+
+def _mean(values: Array) -> float:
+    """Mean, nan of nothing."""
+    return float(values.mean()) if values.size else float("nan")
 
 
 def tip_lift(daylight_of: Daylight, length: float) -> tuple[float, float]:
@@ -95,7 +113,7 @@ def tip_lift(daylight_of: Daylight, length: float) -> tuple[float, float]:
     -------
     front, rear : float, m
         Mean over the last `TIP` of the bar along its middle; nan where nothing of the back lies
-        under the bar.
+        below that.
 
     Examples
     --------
@@ -105,14 +123,19 @@ def tip_lift(daylight_of: Daylight, length: float) -> tuple[float, float]:
     >>> round(1e3 * front, 2), round(1e3 * rear, 2)
     (0.4, 19.6)
     """
-    if daylight_of.along.size == 0:
+    known = np.isfinite(daylight_of.gap)
+    along, gap = daylight_of.along[known], daylight_of.gap[known]
+    if along.size == 0:
         return float("nan"), float("nan")
+    # The outermost station stands for the tip only if it is on it, give or take a cell.
+    stride = float(np.median(np.diff(daylight_of.along))) if daylight_of.along.size > 1 else 0.0
+    tip = max(TIP / length, 1.5 * stride)
     within = (np.arange(20) + 0.5) / 20 * min(TIP / length, 0.5)
-    front, rear = (
-        float(np.interp(places, daylight_of.along, daylight_of.gap).mean())
-        for places in (within, 1.0 - within)
+    front, rear = (float(np.interp(places, along, gap).mean()) for places in (within, 1.0 - within))
+    return (
+        front if along[0] <= tip else float("nan"),
+        rear if 1.0 - along[-1] <= tip else float("nan"),
     )
-    return front, rear
 
 
 def bridging(daylight_of: Daylight) -> BarGap:
@@ -128,7 +151,8 @@ def bridging(daylight_of: Daylight) -> BarGap:
     Returns
     -------
     BarGap
-        0 and 0 where the bar does not bridge.
+        0 and 0 where the bar does not bridge. Stations whose clearance is not known do not count
+        towards the depth.
 
     Examples
     --------
@@ -146,7 +170,8 @@ def bridging(daylight_of: Daylight) -> BarGap:
     first, last = touching[widest] + 1, touching[widest + 1]
     if first == last:
         return BarGap(0.0, 0.0)
-    return BarGap(float(spans[widest]), float(daylight_of.gap[first:last].max()))
+    inside = daylight_of.gap[first:last]
+    return BarGap(float(spans[widest]), float(inside[np.isfinite(inside)].max(initial=0.0)))
 
 
 def lifts(daylights: Mapping[str, Daylight], length: float) -> Mapping[str, float]:
@@ -161,7 +186,7 @@ def lifts(daylights: Mapping[str, Daylight], length: float) -> Mapping[str, floa
     Returns
     -------
     dict, m
-        "front_left", "front_right", "rear_left", "rear_right".
+        "front_left", "front_right", "rear_left", "rear_right"; nan as in `tip_lift`.
     """
     ends = {side: tip_lift(daylights[side], length) for side in SIDES}
     places = enumerate(("front", "rear"))

@@ -27,6 +27,8 @@ from fitsim.measure.zones import zone_loads
 from fitsim.rig.rings import bar_length
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from numpy.typing import NDArray
 
     from fitsim.back.back import Back, Chart
@@ -82,6 +84,7 @@ def measured(
     peaks, means = patch_peak(grid, chart.spacing), patch_mean(grid, chart.spacing)
     said = (*_strap_cautions(back, case), *_cautions(chart, tree, equilibrium, on_tree, length))
     daylights = {side: daylight(chart, equilibrium, side, length) for side in SIDES}
+    lift = lifts(daylights, length)
     return Measures(
         normal_force=normal_force(pressure, area),
         vertical_force=float(on_tree[:, 2].sum()),
@@ -93,12 +96,12 @@ def measured(
         share=force_shares(
             pressure * area, equilibrium.bar, equilibrium.along, chart.spacing / length
         ),
-        lift=lifts(daylights, length),
+        lift=lift,
         zones=zone_loads(back, pressure),
         hotspots=hotspots(back, peaks, means),
         bridging={side: bridging(daylights[side]) for side in SIDES},
         rocking=rocked,
-        cautions=said,
+        cautions=(*said, *_lift_cautions(lift)),
     )
 
 
@@ -122,6 +125,12 @@ def _cautions(
     if left_over > BALANCED:
         said.append(f"The forces balance to {left_over:.1%} only: take the numbers as rough.")
     return tuple(said)
+
+
+def _lift_cautions(lift: Mapping[str, float]) -> tuple[str, ...]:
+    """Said of the tips whose lift is not known."""
+    unknown = [tip.replace("_", " ") for tip, clear in lift.items() if np.isnan(clear)]
+    return tuple(f"No skin under the {tip} tip: its lift is not known." for tip in unknown)
 
 
 def _strap_cautions(back: Back, case: Case) -> tuple[str, ...]:

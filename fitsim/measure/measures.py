@@ -74,7 +74,8 @@ class Measures:
     mean : Pa, over the contact patch.
     area : m2, of the contact patch.
     share : of normal force, -, by "front", "middle", "rear" third of the bar and "left", "right".
-    lift : m, clearance at each tip: "front_left", "front_right", "rear_left", "rear_right".
+    lift : m, clearance at each tip: "front_left", "front_right", "rear_left", "rear_right"; nan
+        where no skin lies below the tip, and `cautions` says so.
     zones : by zone name.
     hotspots : strongest first.
     bridging : by side, "left" and "right".

@@ -95,3 +95,54 @@ def test_a_bar_with_nothing_below_has_no_lift() -> None:
     found = bars_on(back, np.zeros(back.chart.valid.size))
     beside: Equilibrium = replace(found, bar=np.zeros_like(found.bar))
     assert np.isnan(tip_lift(daylight(back.chart, beside, "left", LENGTH), LENGTH)).all()
+
+
+@pytest.mark.parametrize("spacing", SPACINGS)
+@pytest.mark.parametrize("degrees", [-14.0, -5.0, 3.0, 9.0])
+def test_lift_of_a_bar_askew_to_the_chart(spacing: float, degrees: float) -> None:
+    # Rows of the chart cut the tips' corners off: some stations hold a node at either edge alone.
+    back = flat_back(spacing)
+    bare = bars_on(back, np.zeros(back.chart.valid.size))
+    points = back.chart.points[back.chart.valid]
+    x, y = points[:, 0] + 0.25, points[:, 1] - 0.10
+    cos, sin = np.cos(np.radians(degrees)), np.sin(np.radians(degrees))
+    along, aside = 0.5 - (cos * x + sin * y) / LENGTH, cos * y - sin * x
+    under = (np.abs(aside) < 0.055) & (along > 0.0) & (along < 1.0)
+    askew = replace(
+        bare,
+        bar=np.where(under, 1, 0),
+        along=np.where(under, along, np.nan),
+        gap=np.where(under, 0.030 * along, np.nan),
+    )
+    front, rear = tip_lift(daylight(back.chart, askew, "left", LENGTH), LENGTH)
+    # Stations are a cell long: the outermost is known to within one, and is held beyond itself.
+    allowed = 0.030 * spacing / LENGTH
+    assert front == pytest.approx(0.030 * 0.5 * TIP / LENGTH, abs=allowed)
+    assert rear == pytest.approx(0.030 * (1 - 0.5 * TIP / LENGTH), abs=allowed)
+
+
+def test_a_tip_over_a_hole_has_no_lift_and_the_rest_of_the_bar_has() -> None:
+    back = flat_back(0.010)
+    found = bars_on(back, np.zeros(back.chart.valid.size), lambda along: 0.030 * along)
+    holed = replace(found, gap=np.where(found.along < 0.10, np.nan, found.gap))
+    front, rear = tip_lift(daylight(back.chart, holed, "left", LENGTH), LENGTH)
+    assert np.isnan(front)
+    assert rear == pytest.approx(0.030 * (1 - 0.5 * TIP / LENGTH), abs=0.030 * 0.005 / LENGTH)
+
+
+def test_a_hole_within_a_bridge_leaves_its_depth_a_number() -> None:
+    back = flat_back(0.010)
+    found = bars_on(back, np.zeros(back.chart.valid.size))
+    within = (found.along > 0.3) & (found.along < 0.7)
+    pressed = replace(
+        found,
+        pressure=np.where((found.bar == 1) & ~within, 5e3, 0.0),
+        gap=np.where(within, 0.004, found.gap),
+    )
+    edges = np.abs(np.abs(back.chart.points[back.chart.valid][:, 1]) - 0.08) > 0.045
+    for unseen in (np.abs(found.along - 0.5) < 0.05, within):
+        # Nodes at the bar's edges remain: the stations are there, their middle is not known.
+        holed = replace(pressed, gap=np.where(unseen & ~edges, np.nan, pressed.gap))
+        gap = bridging(daylight(back.chart, holed, "left", LENGTH))
+        assert gap.length_share == pytest.approx(0.4, abs=0.04)
+        assert gap.depth == pytest.approx(0.0 if unseen is within else 0.004, abs=1e-12)

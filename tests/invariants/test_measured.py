@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING
@@ -11,7 +12,10 @@ import pytest
 
 from fitsim.contact.equilibrium import AppliedForce
 from fitsim.measure.measured import measured
+from fitsim.report.contract import as_json, contract
 from fitsim.rig.case import Case, Strap
+from fitsim.rig.pad import library_pad
+from fitsim.study.fit import Fit, FitSet
 from tests.build import small_tree
 from tests.flat import FRONT_X, INNER, LENGTH, WIDTH, bars_on, cell_means, flat_back
 
@@ -157,3 +161,22 @@ def test_a_tree_that_does_not_stay_is_not_measured() -> None:
     lost = replace(bars_on(back, cell_means(back.chart, field)), found=False, leaves="tips")
     with pytest.raises(ValueError, match="no equilibrium"):
         measured(back, small_tree(), NO_STRAPS, lost)
+
+
+def test_what_lies_over_a_hole_is_said_and_is_no_number_in_the_file() -> None:
+    back = flat_back(0.010)
+    pressure = cell_means(back.chart, field)
+    found = bars_on(back, pressure, gap)
+    holed = replace(found, gap=np.where((found.along < 0.1) & (found.bar == 1), np.nan, found.gap))
+    tree = small_tree()
+    seen = measured(back, tree, NO_STRAPS, holed)
+    assert "No skin under the front left tip: its lift is not known." in seen.cautions
+    whole = measured(back, tree, NO_STRAPS, found)
+    assert {k: v for k, v in seen.lift.items() if k != "front_left"} == {
+        k: v for k, v in whole.lift.items() if k != "front_left"
+    }
+    fits = {"both": Fit(NO_STRAPS, holed, seen)}
+    document = contract(FitSet(back, tree, library_pad("felt"), fits))
+    case = json.loads(as_json(document))["cases"]["both"]  # a NaN would raise
+    assert case["lift_mm"]["front_left"] is None
+    assert case["lift_mm"]["front_right"] == pytest.approx(1e3 * whole.lift["front_right"])
