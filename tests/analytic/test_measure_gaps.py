@@ -100,7 +100,6 @@ def test_a_bar_with_nothing_below_has_no_lift() -> None:
 @pytest.mark.parametrize("spacing", SPACINGS)
 @pytest.mark.parametrize("degrees", [-14.0, -5.0, 3.0, 9.0])
 def test_lift_of_a_bar_askew_to_the_chart(spacing: float, degrees: float) -> None:
-    # Rows of the chart cut the tips' corners off: some stations hold a node at either edge alone.
     back = flat_back(spacing)
     bare = bars_on(back, np.zeros(back.chart.valid.size))
     points = back.chart.points[back.chart.valid]
@@ -119,6 +118,23 @@ def test_lift_of_a_bar_askew_to_the_chart(spacing: float, degrees: float) -> Non
     allowed = 0.030 * spacing / LENGTH
     assert front == pytest.approx(0.030 * 0.5 * TIP / LENGTH, abs=allowed)
     assert rear == pytest.approx(0.030 * (1 - 0.5 * TIP / LENGTH), abs=allowed)
+
+
+@pytest.mark.parametrize("end", ["front", "rear"])
+def test_a_station_with_a_node_at_either_edge_alone_leaves_the_tip_its_lift(end: str) -> None:
+    # As met where a tip stands clear of a round back: only corners of it lie above a node.
+    back = flat_back(0.010)
+    found = bars_on(back, np.zeros(back.chart.valid.size), lambda along: 0.030 * along)
+    tip = found.along < 0.018 if end == "front" else found.along > 0.982
+    middle = np.abs(np.abs(back.chart.points[back.chart.valid][:, 1]) - 0.08) < 0.04
+    cornered = replace(found, bar=np.where(tip & middle, 0, found.bar))
+    one, other = (daylight(back.chart, state, "left", LENGTH) for state in (found, cornered))
+    assert one.along.size == other.along.size
+    k = ("front", "rear").index(end)
+    # The next station in stands for the tip: two cells.
+    assert tip_lift(other, LENGTH)[k] == pytest.approx(
+        tip_lift(one, LENGTH)[k], abs=2 * 0.030 * 0.010 / LENGTH
+    )
 
 
 def test_a_tip_over_a_hole_has_no_lift_and_the_rest_of_the_bar_has() -> None:
