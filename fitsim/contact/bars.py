@@ -15,8 +15,10 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-# The ray from a node meets a smooth underside within this many Newton steps to a micrometre.
-_RAY_STEPS = 4
+# The ray from a node meets a smooth underside within this many steps to a micrometre; the slope
+# settles sooner and is then kept.
+_RAY_STEPS, _SLOPE_STEPS = 5, 2
+_EDGE_ON = 0.2  # a ray that meets the bar at a smaller sine runs past it, if it meets it at all
 _RAY_MISS = 5e-4  # m
 # A node's normal, run backwards through the animal, can meet the other bar.
 _DEEPEST = 0.06  # m
@@ -52,7 +54,9 @@ def face_of(underside: Underside) -> Face:
         origin=np.array([underside.xi[0], underside.eta[0]]),
         step=step,
         height=ndimage.spline_filter(underside.height, order=3, mode="nearest"),
-        slope=np.stack(np.gradient(underside.height, step[0], step[1], edge_order=2)),
+        slope=np.stack(
+            [np.gradient(underside.height, step[axis], axis=axis, edge_order=2) for axis in (0, 1)]
+        ),
         inside=underside.inside,
         front=underside.front,
         rear=underside.rear,
@@ -97,18 +101,20 @@ def overhead(face: Face, T_body_bar: Array, points: Array, normals: Array) -> Ov
     turn = T_body_bar[:3, :3]
     start = (points - T_body_bar[:3, 3]) @ turn
     ray = normals @ turn
-    away = np.abs(ray[:, 2]) < 0.2  # noqa: PLR2004 - such a ray meets the bar edge-on, if at all
+    away = np.abs(ray[:, 2]) < _EDGE_ON
     rise = np.where(away, 1.0, ray[:, 2])
     distance = -start[:, 2] / rise
-    for _ in range(_RAY_STEPS):
+    for step in range(_RAY_STEPS):
         place = start[:, :2] + distance[:, None] * ray[:, :2]
-        height, slope = _height(face, place)
-        miss = start[:, 2] + distance * rise - height
-        steepness = rise - slope[0] * ray[:, 0] - slope[1] * ray[:, 1]
-        distance = distance - miss / np.where(np.abs(steepness) < 0.2, 1.0, steepness)  # noqa: PLR2004
+        if step < _SLOPE_STEPS:
+            slope = _slope(face, place)
+            steepness = rise - slope[0] * ray[:, 0] - slope[1] * ray[:, 1]
+            steepness = np.where(np.abs(steepness) < _EDGE_ON, 1.0, steepness)
+        miss = start[:, 2] + distance * rise - _height(face, place)
+        distance = distance - miss / steepness
     place = start[:, :2] + distance[:, None] * ray[:, :2]
-    height, slope = _height(face, place)
-    miss = np.abs(start[:, 2] + distance * rise - height)
+    slope = _slope(face, place)
+    miss = np.abs(start[:, 2] + distance * rise - _height(face, place))
     normal = np.column_stack([-slope[0], -slope[1], np.ones(len(points))])
     normal /= np.linalg.norm(normal, axis=1, keepdims=True)
     inside = _sample(face, face.inside, place)
@@ -124,16 +130,21 @@ def overhead(face: Face, T_body_bar: Array, points: Array, normals: Array) -> Ov
     )
 
 
-def _height(face: Face, place: Array) -> tuple[Array, Array]:
-    """Height (n,) m and slope (2, n) of an underside at places (n, 2) m."""
+def _height(face: Face, place: Array) -> Array:
+    """Height (n,) m of an underside at places (n, 2) m."""
     at = ((place - face.origin) / face.step).T
     height: Array = ndimage.map_coordinates(
         face.height, at, order=3, mode="nearest", prefilter=False
     )
-    slope = np.stack(
+    return height
+
+
+def _slope(face: Face, place: Array) -> Array:
+    """Slope (2, n) of an underside at places (n, 2) m."""
+    at = ((place - face.origin) / face.step).T
+    return np.stack(
         [ndimage.map_coordinates(part, at, order=1, mode="nearest") for part in face.slope]
     )
-    return height, slope
 
 
 def _sample(face: Face, field: Array, place: Array) -> Array:
@@ -142,7 +153,8 @@ def _sample(face: Face, field: Array, place: Array) -> Array:
     top = np.array(field.shape)[:, None] - 1.0
     beyond = np.clip(-at, 0.0, None) + np.clip(at - top, 0.0, None)
     value: Array = ndimage.map_coordinates(field, at, order=1, mode="nearest")
-    return value - np.hypot(beyond[0] * face.step[0], beyond[1] * face.step[1])
+    past: Array = np.hypot(beyond[0] * face.step[0], beyond[1] * face.step[1])
+    return value - past
 
 
 @dataclass(frozen=True)

@@ -88,7 +88,8 @@ class Foundation:
         flat[:, self.nodes] = self.root.T * force
         spread = fft.irfft2(fft.rfft2(grid, s=padded) * self._spectra, s=padded)
         found = spread[:, : self.shape[0], : self.shape[1]].reshape(len(grid), -1)
-        return np.einsum("nk,kn->n", self.root, found[:, self.nodes])
+        sinking: Array = np.einsum("nk,kn->n", self.root, found[:, self.nodes])
+        return sinking
 
     @cached_property
     def _spectra(self) -> NDArray[np.complex128]:

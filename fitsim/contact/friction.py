@@ -50,7 +50,13 @@ def slide(T_body_tree: Array, T_body_tree_seat: Array, centre_tree: Array) -> Ar
 
 
 def coulomb(
-    slid: Array, arms: Array, normals: Array, stiffness: Array, limit: Array, coefficient: float
+    slid: Array,
+    arms: Array,
+    normals: Array,
+    *,
+    stiffness: Array,
+    limit: Array,
+    coefficient: float,
 ) -> Shear:
     """Tangential forces after a slide.
 

@@ -7,12 +7,16 @@ it is positive definite by construction, whatever nodes are chosen.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from fitsim.back.stack import Stack
 from fitsim.contact.layer import normal_compliance
+
+if TYPE_CHECKING:
+    from fitsim.back.stack import Stack
 
 Array = NDArray[np.float64]
 
@@ -44,7 +48,7 @@ def influence_tables(stacks: tuple[Stack, ...], shape: tuple[int, int], spacing:
 
     Examples
     --------
-    >>> from fitsim.back.stack import Layer
+    >>> from fitsim.back.stack import Layer, Stack
     >>> muscle = Stack("muscle", (Layer("muscle", 0.045, 60e3, 0.47),))
     >>> table = influence_tables((muscle,), (4, 3), 0.01)[0]
     >>> table.shape, bool(table.argmax() == table.size // 2)

@@ -103,15 +103,10 @@ def _uniform_compliance(stack: Stack) -> tuple[float, float]:
 
 def _surface_stiffness(stack: Stack, k: Array) -> Array:
     """(n, 2, 2) traction per displacement of the skin, Pa/m, joined from the bone upwards."""
-    surface: Array | None = None
-    for layer in reversed(stack.layers):
+    surface = _layer_stiffness(stack.layers[-1], k)[0]
+    for layer in reversed(stack.layers[:-1]):
         top, across, bottom = _layer_stiffness(layer, k)
-        if surface is None:
-            surface = top
-        else:
-            below = _inverse(bottom + surface)
-            surface = top - across @ below @ across.transpose(0, 2, 1)
-    assert surface is not None, "a stack has at least one layer"
+        surface = top - across @ _inverse(bottom + surface) @ across.transpose(0, 2, 1)
     return surface
 
 
@@ -189,12 +184,11 @@ def _antiplane_compliance(stack: Stack, k: Array) -> Array:
     k = np.asarray(k, dtype=float)
     result = np.full(len(k), _uniform_compliance(stack)[0])
     moving = k > 0.0
-    surface: Array | None = None
+    surface = np.full(int(moving.sum()), np.inf)  # the bone
     for layer in reversed(stack.layers):
         depth = np.minimum(k[moving] * layer.thickness, 300.0)
         scale = layer.shear * k[moving]
         own, across = scale / np.tanh(depth), scale / np.sinh(depth)
-        surface = own if surface is None else own - across**2 / (own + surface)
-    if surface is not None:
-        result[moving] = 1.0 / surface
+        surface = own - across**2 / (own + surface)
+    result[moving] = 1.0 / surface
     return result

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 if TYPE_CHECKING:
+    from fitsim.contact.pose import Pose
     from fitsim.contact.problem import Problem
-    from fitsim.contact.state import Pose
 
 Array = NDArray[np.float64]
 

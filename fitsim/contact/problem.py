@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -54,12 +55,17 @@ class Problem:
     half_length: float
     joints: tuple[int, ...]
 
-    @property
+    @cached_property
+    def compliance_single(self) -> NDArray[np.float32]:
+        """The compliance in single precision, for Newton steps."""
+        return self.compliance.astype(np.float32)
+
+    @cached_property
     def points(self) -> Array:
         """(m, 3) skin positions, m."""
         return self.foundation.points[self.near]
 
-    @property
+    @cached_property
     def normals(self) -> Array:
         """(m, 3) outward normals."""
         return self.foundation.normals[self.near]
@@ -92,8 +98,10 @@ def prepare(
     now = T_body_tree_seat if T_body_tree_now is None else T_body_tree_now
     near, bar = _nodes_near(foundation, tree, faces, now)
     ends = np.array([face.front for face in faces] + [face.rear for face in faces])
-    middles = [mounted.T_tree_bar @ [0.5 * (face.front + face.rear), 0.0, 0.0, 1.0]
-               for mounted, face in zip(tree.bars, faces, strict=True)]
+    middles = [
+        mounted.T_tree_bar @ [0.5 * (face.front + face.rear), 0.0, 0.0, 1.0]
+        for mounted, face in zip(tree.bars, faces, strict=True)
+    ]
     return Problem(
         foundation=foundation,
         tree=tree,

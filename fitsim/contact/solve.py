@@ -1,12 +1,12 @@
 """Contact of a rigid tree on the compliant back in full balance, or which way it leaves.
 
 Unknowns are the normal force at every node under the bars, the tree's six rigid motions and the
-angles of its joints. A semismooth Newton step (equivalently a primal-dual active set: Hintermueller,
-Ito, Kunisch 2003 SIAM J Optim 13:865-888, from memory) is taken for all of them at once: the forces
-are eliminated with one Cholesky factorisation of the compliance between the nodes in contact, which
-leaves a small dense system for the motion. A drag on the motion, taken off as the balance improves
-(pseudo-transient continuation: Kelley, Keyes 1998 SIAM J Numer Anal 35:508-523, from memory), makes a
-tree without equilibrium wander off in the direction it would really go.
+angles of its joints. One semismooth Newton step, which is also a primal-dual active set step
+(Hintermueller, Ito, Kunisch 2003 SIAM J Optim 13:865-888, from memory), is taken for all of them
+at once: the forces are eliminated with one Cholesky factorisation of the compliance between the
+nodes in contact, which leaves a small dense system for the motion. A drag on the motion, taken
+off as the balance improves (pseudo-transient continuation: Kelley, Keyes 1998 SIAM J Numer Anal
+35:508-523, from memory), makes a tree without equilibrium wander off the way it would really go.
 """
 
 from __future__ import annotations
@@ -18,11 +18,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg
 
+from fitsim.contact.above import Above, look
 from fitsim.contact.applied import applied_forces
+from fitsim.contact.balance import Balance, weigh
 from fitsim.contact.equilibrium import Equilibrium
 from fitsim.contact.leaving import leaving
+from fitsim.contact.pose import Pose
 from fitsim.contact.problem import Problem, prepare
-from fitsim.contact.state import Above, Balance, Pose, Skin, look, press, weigh
+from fitsim.contact.skin import Skin, press
 from fitsim.contact.stiffening import true_indentation
 from fitsim.rig.pad import pad_compression
 
@@ -257,14 +260,15 @@ def _stepped(view: View, drag: float) -> tuple[State, Array]:
 def _eliminated(view: View, chosen: NDArray[np.int_]) -> Array:
     """Forces that answer the law's excess (column 0) and each unit motion: (a, 1 + 6 + j)."""
     skin = view.skin
-    stiff = view.problem.compliance[np.ix_(chosen, chosen)]
+    # Single precision is enough for a step: what is left over is worked out in double.
+    stiff = view.problem.compliance_single[np.ix_(chosen, chosen)]
     stiff[np.diag_indices(len(chosen))] += skin.own[chosen]
     factor = linalg.cho_factor(stiff, lower=True, overwrite_a=True, check_finite=False)
     right = np.column_stack(
         [skin.excess[chosen], -skin.slope[chosen, None] * view.above.closing[chosen]]
-    )
-    answer: Array = linalg.cho_solve(factor, right, overwrite_b=True, check_finite=False)
-    return answer
+    ).astype(np.float32)
+    answer = linalg.cho_solve(factor, right, overwrite_b=True, check_finite=False)
+    return answer.astype(np.float64)
 
 
 def _result(view: View, case: Case, steps: int, way: str | None) -> Equilibrium:
@@ -298,9 +302,7 @@ def _result(view: View, case: Case, steps: int, way: str | None) -> Equilibrium:
     )
 
 
-def _gap(
-    problem: Problem, above: Above, force: Array, indentation: Array, under: Flags
-) -> Array:
+def _gap(problem: Problem, above: Above, force: Array, indentation: Array, under: Flags) -> Array:
     """Clearance (n,) m between bar and pad over the deformed skin; nan where no bar is above."""
     gap = np.full(len(force), np.nan)
     near, pad = problem.near, problem.pad
@@ -309,4 +311,3 @@ def _gap(
     clear = above.distance + indentation[near] - left_of_pad
     gap[near[under]] = np.where(force[near] > 0.0, 0.0, np.clip(clear, 0.0, None))[under]
     return gap
-

@@ -44,7 +44,9 @@ def linear_sinking(indentation: Array, depth: Array) -> tuple[Array, Array]:
     # -h ln(1 - d/h) without the 0 * inf of an infinitely deep layer
     with np.errstate(invalid="ignore"):
         curved = np.where(np.isinf(depth), indentation, -depth * np.log1p(-bounded))
-    rest = np.where(np.isinf(depth), 0.0, indentation - bounded * np.where(np.isinf(depth), 0.0, depth))
+    rest = np.where(
+        np.isinf(depth), 0.0, indentation - bounded * np.where(np.isinf(depth), 0.0, depth)
+    )
     return curved + rest * slope, slope
 
 
