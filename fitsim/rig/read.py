@@ -4,107 +4,19 @@ from __future__ import annotations
 
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Self
-
-from pydantic import Field, model_validator
+from typing import TYPE_CHECKING
 
 from fitsim.errors import BadSettings
 from fitsim.rig.load import NO_LOAD, Load, pack, rider
 from fitsim.rig.pad import DEFAULT_PAD, PAD_NAMES, library_pad, pad_of
-from fitsim.rig.rig import Cinch, Rig
-from fitsim.rig.settings import (
-    Distance,
-    Mass,
-    Place,
-    Pressure,
-    Settings,
-    Tension,
-    Thickness,
-    fault,
-    read_settings,
-)
+from fitsim.rig.rig import Rig
+from fitsim.rig.settings import LoadFile, PadFile, RigFile
+from fitsim.settings import read_settings
 
 if TYPE_CHECKING:
     from fitsim.rig.case import Pad
 
 LOAD_NAMES = ("rider", "pack", "none")
-
-_Friction = Annotated[float, Field(ge=0.0, le=2.0)]
-_Stiffening = Annotated[float, Field(ge=0.0, le=20.0)]
-
-
-class _PadFile(Settings):
-    name: str
-    thickness: Thickness
-    pressure_at_25_percent: Pressure
-    stiffening: _Stiffening = 4.0
-    friction: _Friction = 0.4
-    shear_modulus: Pressure | None = None
-    mass: Mass | None = None
-
-
-class _CinchTable(Settings):
-    tension: Tension | None = None
-    tension_left: Tension | None = None
-    tension_right: Tension | None = None
-    behind_front: Distance | None = None
-
-    @model_validator(mode="after")
-    def _one_way(self) -> Self:
-        sides = (self.tension_left, self.tension_right)
-        if self.tension is not None and sides != (None, None):
-            raise fault(
-                "the tension is given twice", "give tension, or tension_left and tension_right"
-            )
-        if self.tension is None and None in sides and sides != (None, None):
-            raise fault(
-                "the tension of one side is missing", "give both tension_left and tension_right"
-            )
-        return self
-
-    def cinch(self, usual: Cinch) -> Cinch:
-        left = self.tension if self.tension_left is None else self.tension_left
-        right = self.tension if self.tension_right is None else self.tension_right
-        return Cinch(
-            usual.tension_left if left is None else left,
-            usual.tension_right if right is None else right,
-            self.behind_front,
-        )
-
-
-class _RigFile(Settings):
-    name: str | None = None
-    front_cinch: _CinchTable = _CinchTable()
-    rear_cinch: _CinchTable = _CinchTable()
-
-
-class _RiderTable(Settings):
-    mass: Mass
-    height: Place = 0.10
-    behind_front: Distance | None = None
-
-
-class _PackTable(Settings):
-    left: Mass
-    right: Mass
-    top: Mass = 0.0
-    side_offset: Distance = 0.40
-    side_height: Place = -0.05
-    top_height: Place = 0.30
-    behind_front: Distance | None = None
-
-
-class _LoadFile(Settings):
-    rider: _RiderTable | None = None
-    pack: _PackTable | None = None
-
-    @model_validator(mode="after")
-    def _one_load(self) -> Self:
-        if (self.rider is None) == (self.pack is None):
-            raise fault(
-                "it must hold one load", "give either a [rider] or a [pack] table, not both"
-            )
-        return self
 
 
 def read_pad(name_or_path: str | Path | None = None) -> Pad:
@@ -133,7 +45,7 @@ def read_pad(name_or_path: str | Path | None = None) -> Pad:
     if given in PAD_NAMES:
         return library_pad(given)
     _refuse_unknown(given, PAD_NAMES, "pad")
-    file = read_settings(given, _PadFile, 'thickness = "20 mm"')
+    file = read_settings(given, PadFile, 'thickness = "20 mm"')
     return pad_of(
         file.name,
         file.thickness,
@@ -170,7 +82,7 @@ def read_rig(path: str | Path | None = None) -> Rig:
     usual = Rig()
     if path is None:
         return usual
-    file = read_settings(path, _RigFile, 'tension = "180 N"')
+    file = read_settings(path, RigFile, 'tension = "180 N"')
     return Rig(
         name=file.name or Path(path).stem,
         front=file.front_cinch.cinch(usual.front),
@@ -204,7 +116,7 @@ def read_load(name_or_path: str | Path | None = None) -> Load:
     if given in LOAD_NAMES:
         return {"rider": rider(), "pack": pack(), "none": NO_LOAD}[given]
     _refuse_unknown(given, LOAD_NAMES, "load")
-    file = read_settings(given, _LoadFile, 'mass = "80 kg"')
+    file = read_settings(given, LoadFile, 'mass = "80 kg"')
     if file.rider is not None:
         return rider(**file.rider.model_dump())
     assert file.pack is not None  # noqa: S101 - the file holds one of the two

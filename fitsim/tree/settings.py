@@ -3,90 +3,21 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated, Literal, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    ValidationInfo,
-    model_validator,
-)
-from pydantic_core import PydanticCustomError
+from pydantic import Field, model_validator
 
-from fitsim.errors import BadSettings
-from fitsim.units import quantity
+from fitsim.settings import Settings, fault, in_si
 
-if TYPE_CHECKING:
-    from fitsim.units import Kind
-
-#: Validation context under which bare numbers are read as SI: settings that fitsim itself wrote.
-SI: dict[str, bool] = {"si": True}
+Length = Annotated[float, in_si("length")]
+Positive = Annotated[float, in_si("length", above=0.0)]
+NotNegative = Annotated[float, in_si("length", 0.0)]
+Angle = Annotated[float, in_si("angle")]
+Mass = Annotated[float, in_si("mass", above=0.0)]
+Stiffness = Annotated[float, in_si("force", 0.0, per={"*m/rad": 1.0, "*m/deg": math.radians(1.0)})]
 
 
-def _read_as(kind: Kind, per: dict[str, float] | None = None) -> BeforeValidator:
-    """Reader of one kind of quantity; `per` maps endings of a compound unit to their divisor."""
-
-    def read(value: object, info: ValidationInfo) -> float:
-        if isinstance(value, str):
-            return _words(value, kind, per or {"": 1.0})
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise PydanticCustomError(
-                "quantity",
-                "{fault}",
-                {
-                    "fault": f"{value!r} is no {kind}",
-                    "mend": "write a number with its unit in quotes",
-                },
-            )
-        if value != 0 and not (info.context or {}).get("si"):
-            raise PydanticCustomError(
-                "quantity",
-                "{fault}",
-                {
-                    "fault": f"{value} has no unit",
-                    "mend": "write the number with its unit in quotes",
-                },
-            )
-        return float(value)
-
-    return BeforeValidator(read)
-
-
-def _words(text: str, kind: Kind, per: dict[str, float]) -> float:
-    for ending, divisor in per.items():
-        if text.endswith(ending):
-            try:
-                return quantity(text.removesuffix(ending), kind) / divisor
-            except BadSettings as error:
-                raise PydanticCustomError(
-                    "quantity", "{fault}", {"fault": error.fault, "mend": error.mend}
-                ) from error
-    raise PydanticCustomError(
-        "quantity",
-        "{fault}",
-        {"fault": f"'{text}' has another unit", "mend": 'write it like "400 N*m/rad"'},
-    )
-
-
-Length = Annotated[float, _read_as("length")]
-Positive = Annotated[float, _read_as("length"), Field(gt=0)]
-NotNegative = Annotated[float, _read_as("length"), Field(ge=0)]
-Angle = Annotated[float, _read_as("angle")]
-Mass = Annotated[float, _read_as("mass"), Field(gt=0)]
-Stiffness = Annotated[
-    float, _read_as("force", {"*m/rad": 1.0, "*m/deg": math.radians(1.0)}), Field(ge=0)
-]
-
-
-class _Table(BaseModel):
-    """A table of the tree file: unknown keys are refused, values do not change."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Widths(_Table):
+class Widths(Settings):
     """Full widths of the bar."""
 
     front: Positive
@@ -94,7 +25,7 @@ class Widths(_Table):
     rear: Positive
 
 
-class Curve(_Table):
+class Curve(Settings):
     """Lengthwise curve: a rocker's depth over the bearing length, or its radius."""
 
     sagitta: Length | None = None
@@ -104,29 +35,27 @@ class Curve(_Table):
     @model_validator(mode="after")
     def _one_measure(self) -> Self:
         if (self.sagitta is None) == (self.radius is None):
-            msg = "give either 'sagitta' or 'radius'"
-            raise ValueError(msg)
+            raise fault("it must hold one measure", "give either 'sagitta' or 'radius'")
         if self.radius == 0:
-            msg = "a radius of 0 is no curve; write sagitta = 0 for a straight bar"
-            raise ValueError(msg)
+            raise fault("a radius of 0 is no curve", 'write sagitta = "0 mm" for a straight bar')
         return self
 
 
-class FlareSettings(_Table):
+class FlareSettings(Settings):
     """One flared tip."""
 
     length: NotNegative
     rise: NotNegative
 
 
-class Flares(_Table):
+class Flares(Settings):
     """Both tips."""
 
     front: FlareSettings
     rear: FlareSettings
 
 
-class BarSettings(_Table):
+class BarSettings(Settings):
     """One bar; the other is its mirror image."""
 
     length: Positive
@@ -140,7 +69,7 @@ class BarSettings(_Table):
     thickness: Positive = 0.024
 
 
-class ArchSettings(_Table):
+class ArchSettings(Settings):
     """Where one arch holds the bars, and how it is drawn."""
 
     at: Positive = Field(description="behind the bars' front tip")
@@ -155,8 +84,7 @@ class ArchSettings(_Table):
     @model_validator(mode="after")
     def _one_spread(self) -> Self:
         if (self.spread is None) == (self.inner_edge is None):
-            msg = "give either 'spread' or 'inner_edge'"
-            raise ValueError(msg)
+            raise fault("it must hold one spread", "give either 'spread' or 'inner_edge'")
         return self
 
     @property
@@ -168,7 +96,7 @@ class ArchSettings(_Table):
         return self.spread / 2.0
 
 
-class Arches(_Table):
+class Arches(Settings):
     """Front and rear arch, and how far they give."""
 
     front: ArchSettings
@@ -176,7 +104,7 @@ class Arches(_Table):
     flex: Stiffness | None = Field(None, description="of the arches, each bar, about the length")
 
 
-class Pivot(_Table):
+class Pivot(Settings):
     """Hinge that lets each bar rock on its own, nose up and down."""
 
     at: Positive = Field(description="behind the bars' front tip")
@@ -185,14 +113,14 @@ class Pivot(_Table):
     stiffness: Stiffness = 0.0
 
 
-class Rigging(_Table):
+class Rigging(Settings):
     """Where straps attach, along the bar behind its front tip."""
 
     front: NotNegative
     rear: NotNegative
 
 
-class TreeSettings(_Table):
+class TreeSettings(Settings):
     """A whole tree file."""
 
     name: str = Field(min_length=1)

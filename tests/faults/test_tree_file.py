@@ -10,10 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fitsim.errors import BadSettings, FitsimError
+from fitsim.settings import parsed
 from fitsim.tree.adjust import adjusted
 from fitsim.tree.build import tree_from_settings
 from fitsim.tree.library import library_names, library_text
-from fitsim.tree.read import parsed, read_tree
+from fitsim.tree.read import EXAMPLE, read_tree
+from fitsim.tree.settings import TreeSettings
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -23,28 +25,31 @@ GOOD = library_text("pack-pivoting")
 FAULTS = [
     # what is written, what it becomes, where, fault, mend
     ('length = "560 mm"', 'length = "-560 mm"', "bar.length", "zero or negative", "positive"),
-    ('length = "560 mm"', "length = 560", "bar.length", "has no unit", "quotes"),
-    ('length = "560 mm"', "length = true", "bar.length", "is no length", "quotes"),
+    ('length = "560 mm"', "length = 560", "bar.length", "560 has no unit", '"110 mm"'),
+    ('crown = "3 mm"', "crown = 0", "bar.crown", "0 has no unit", '"110 mm"'),
+    ('angle = "31 deg"', "angle = 31", "arches.front.angle", "31 has no unit", '"9 deg"'),
+    ('mass = "11 kg"', "mass = 11", "mass", "11 has no unit", '"35 kg"'),
+    ('length = "560 mm"', "length = true", "bar.length", "is no length", '"110 mm"'),
     ('length = "560 mm"', 'length = "560 kg"', "bar.length", "not a length", "write it as"),
     ('length = "560 mm"', 'length = "long"', "bar.length", "", "560 mm"),
     ('length = "560 mm"', 'length = "560 cm"', "bar.length", "no saddle bar", "check the unit"),
-    ('length = "560 mm"', 'lenght = "560 mm"', "bar.lenght", "not a setting", "'length'"),
-    ('length = "560 mm"\n', "", "bar.length", "is missing", "docs/tree-file.md"),
+    ('length = "560 mm"', 'lenght = "560 mm"', "bar.lenght", "no such setting", "'length'"),
+    ('length = "560 mm"\n', "", "bar.length", "is missing", "add it"),
     ('middle = "110 mm"', 'middle = "11 mm"', "bar.width", "no saddle bar", "30 to 300 mm"),
     ('sagitta = "14 mm"', 'sagitta = "140 mm"', "bar.curve", "too strong", "at most"),
-    ('sagitta = "14 mm"', 'radius = "0 mm"', "bar.curve", "does not add up", "sagitta = 0"),
+    ('sagitta = "14 mm"', 'radius = "0 mm"', "bar.curve", "is no curve", 'sagitta = "0 mm"'),
     (
         'sagitta = "14 mm"',
         'sagitta = "14 mm", radius = "2 m"',
         "bar.curve",
-        "does not add up",
+        "must hold one",
         "either",
     ),
     ('crown = "3 mm"', 'crown = "30 mm"', "bar.crown", "too strong", "at most"),
     ('crown = "3 mm"', 'twist = "30 deg"', "bar.twist", "does not bring the face", "deg"),
     ('corner = "36 mm"', 'corner = "4 mm"', "bar.corner", "does not go with", "edge roll"),
     ('thickness = "26 mm"', 'thickness = "8 mm"', "bar.thickness", "too thin", "twice"),
-    ('spread = "56 mm"\n', "", "arches.front", "does not add up", "either 'spread'"),
+    ('spread = "56 mm"\n', "", "arches.front", "must hold one", "either 'spread'"),
     ('spread = "56 mm"', 'spread = "57 mm"', "arches.front.spread", "none of the steps", "68 mm"),
     ('angle = "31 deg"', 'angle = "80 deg"', "arches.front.angle", "no bar's face", "75 deg"),
     ('angle = "31 deg"', 'angle = "32 deg"', "arches.front.angle", "none of the steps", "35 deg"),
@@ -54,11 +59,26 @@ FAULTS = [
     ('shape = "arch"', 'shape = "bridge"', "arches.front.shape", "no choice", "'cross'"),
     ('stop = "8 deg"', 'stop = "90 deg"', "pivot.stop", "no bar's pivot", "45 deg"),
     ('stop = "8 deg"', 'stop = "8 deg"\nstiffness = "9 N"', "pivot.stiffness", "unit", "N*m/rad"),
+    (
+        'stop = "8 deg"',
+        'stop = "8 deg"\nstiffness = 9',
+        "pivot.stiffness",
+        "no unit",
+        '"180 N*m/rad"',
+    ),
+    ("[bar]\n", "bar = 3\n[bars]\n", "bars", "no such setting", "'bar'"),
+    (
+        'spread_steps = ["44 mm", "56 mm"',
+        'spread_steps = ["44 mm", 56',
+        "arches.front.spread_steps.1",
+        "no unit",
+        "",
+    ),
     ('mass = "11 kg"', 'mass = "0 kg"', "mass", "zero or negative", "positive"),
     ('front = "130 mm"\nrear = "430 mm"', 'front = "430 mm"\nrear = "130 mm"', "rigging", "", ""),
     ('kind = "pack"', 'kind = "sofa"', "kind", "no choice", "'riding'"),
-    ("[pivot]", "[pivots]", "pivots", "not a setting", "'pivot'"),
-    ("[pivot]", "[pivot", "", "not a tree file", "mend the line"),
+    ("[pivot]", "[pivots]", "pivots", "no such setting", "'pivot'"),
+    ("[pivot]", "[pivot", "", "not a settings file", "lines like"),
 ]
 
 
@@ -71,7 +91,7 @@ def test_fault_is_one_sentence_that_says_what_to_do(slip: tuple[str, ...], tmp_p
     with pytest.raises(BadSettings) as refusal:
         read_tree(path)
     error = refusal.value
-    assert error.where == (f"mine.toml, {where}" if where else "mine.toml")
+    assert error.where == (f"{path}, {where}" if where else str(path))
     assert fault in error.fault
     assert mend in error.mend
     assert "\n" not in str(error)
@@ -85,7 +105,7 @@ def test_bars_that_cross_are_refused() -> None:
 
 
 def read_text(text: str) -> None:
-    tree_from_settings(parsed(text, "mine.toml"), "mine.toml")
+    tree_from_settings(parsed(text, "mine.toml", TreeSettings, EXAMPLE), "mine.toml")
 
 
 def test_a_name_near_one_in_the_library_is_suggested() -> None:
@@ -96,7 +116,7 @@ def test_a_name_near_one_in_the_library_is_suggested() -> None:
 def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "tree.toml"
     path.write_bytes(b"\xff\xfe\x00\x01")
-    with pytest.raises(BadSettings, match=r"tree\.toml: cannot be read as a tree file"):
+    with pytest.raises(BadSettings, match=r"tree\.toml: is not a text file"):
         read_tree(path)
 
 
@@ -128,6 +148,6 @@ def test_inches_and_millimetres_make_the_same_tree(name: str, tmp_path: Path) ->
 def test_any_slip_of_the_pen_is_a_tree_or_a_sentence(place: int, swap: str) -> None:
     text = GOOD[:place] + swap + GOOD[place + 1 :]
     try:
-        parsed(text, "mine.toml")
+        parsed(text, "mine.toml", TreeSettings, EXAMPLE)
     except FitsimError as error:
         assert error.where.startswith("mine.toml")  # noqa: PT017 - either outcome is right
