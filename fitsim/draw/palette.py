@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fitsim.draw.inferno import inferno
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -29,7 +31,7 @@ FAINTEST = 500.0
 def pressure_map() -> NDArray[np.uint8]:
     """Return the colours of pressure, from a light touch to the top of the scale.
 
-    The light-to-dark part of matplotlib's inferno, reversed: perceptually uniform, readable with
+    The light-to-dark part of inferno, reversed: perceptually uniform, readable with
     every common colour blindness and in grey print, where darker means more.
 
     Returns
@@ -42,10 +44,8 @@ def pressure_map() -> NDArray[np.uint8]:
     >>> bool((np.diff(lightness) <= 0.51).all())
     True
     """
-    from matplotlib import colormaps
-
     at = np.linspace(0.985, 0.13, 256)
-    return np.asarray(np.round(colormaps["inferno"](at)[:, :3] * 255), dtype=np.uint8)
+    return np.asarray(inferno()[(at * 256).astype(int)])
 
 
 def scale_top(peak: float, usual: float) -> float:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fitsim.draw.mesh import surface_mesh, vtk_array
 from fitsim.files import whole_file
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from numpy.typing import NDArray
+    from vtkmodules.vtkCommonDataModel import vtkPolyData
 
     from fitsim.back.back import Back
     from fitsim.contact.equilibrium import Equilibrium
@@ -72,20 +74,37 @@ def write_surface(fitset: FitSet, path: str | Path) -> None:
     BadSettings
         When the file cannot be written.
     """
-    import pyvista as pv
+    from vtkmodules.vtkCommonCore import vtkStringArray
+    from vtkmodules.vtkIOXML import vtkXMLPolyDataWriter
 
-    back = fitset.back
-    triangles = chart_triangles(back.chart.valid)
-    corners = np.column_stack([np.full(len(triangles), 3), triangles])
-    surface = pv.PolyData(back.chart.points[back.chart.valid], corners.ravel())
-    surface.point_data["Normals"] = back.chart.normals[back.chart.valid]
-    surface.point_data["zone"] = back.zone_code[back.chart.valid].astype(np.int32)
-    surface.point_data["filled"] = back.chart.filled[back.chart.valid].astype(np.uint8)
-    for name, column in _case_columns(fitset):
-        surface.point_data[name] = column.astype(np.float32)
-    surface.field_data["zone_names"] = [zone.name for zone in back.zones]
+    surface = _surface(fitset)
+    names = vtkStringArray()
+    names.SetName("zone_names")
+    for zone in fitset.back.zones:
+        names.InsertNextValue(zone.name)
+    surface.GetFieldData().AddArray(names)
     with whole_file(path) as draft:
-        surface.save(draft, binary=True)
+        writer = vtkXMLPolyDataWriter()
+        writer.SetFileName(str(draft))
+        writer.SetInputData(surface)
+        writer.SetDataModeToBinary()
+        if not writer.Write():
+            raise OSError(writer.GetErrorCode(), "the disk may be full")
+
+
+def _surface(fitset: FitSet) -> vtkPolyData:
+    """Return the back's surface with its columns at its points."""
+    back, chart = fitset.back, fitset.back.chart
+    surface = surface_mesh(chart.points[chart.valid], chart_triangles(chart.valid))
+    columns: dict[str, NDArray[np.generic]] = {
+        "zone": back.zone_code[chart.valid].astype(np.int32),
+        "filled": chart.filled[chart.valid].astype(np.uint8),
+        **{name: column.astype(np.float32) for name, column in _case_columns(fitset)},
+    }
+    for name, column in columns.items():
+        surface.GetPointData().AddArray(vtk_array(column, name))
+    surface.GetPointData().SetNormals(vtk_array(chart.normals[chart.valid], "Normals"))
+    return surface
 
 
 def node_columns(fitset: FitSet) -> dict[str, Column]:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from fitsim.draw.bars import moved
+from fitsim.draw.inferno import inferno
 from fitsim.draw.layout import BOXES, REDUCE, SCALE, SIZE
 from fitsim.draw.paint import canvas, painted_skin
 from fitsim.draw.palette import FAINTEST, painted, pressure_map, scale_top
@@ -85,6 +86,12 @@ def test_what_does_not_hold_is_not_coloured(fitset: FitSet) -> None:
 def test_hide_shows_below_the_faintest_pressure() -> None:
     _, cover = painted(np.array([0.0, FAINTEST, 2 * FAINTEST, 50_000.0]), TOP)
     np.testing.assert_allclose(cover, [0, 0, 1, 1])
+
+
+def test_the_map_is_the_published_one() -> None:
+    from matplotlib import colormaps
+
+    np.testing.assert_array_equal(inferno(), np.round(255 * colormaps["inferno"](range(256))[:, :3]))
 
 
 def test_the_map_darkens_evenly() -> None:
