@@ -16,7 +16,10 @@ from fitsim.contact.applied import applied_forces, wrench, wrench_change
 from fitsim.contact.bars import about
 from fitsim.contact.friction import coulomb
 from fitsim.contact.problem import Problem, prepare
-from fitsim.contact.state import Pose, look, press, weigh
+from fitsim.contact.above import look
+from fitsim.contact.balance import weigh
+from fitsim.contact.pose import Pose
+from fitsim.contact.skin import press
 from fitsim.contact.stiffening import linear_sinking
 from fitsim.rig.case import Case, DeadForce, Pad
 from fitsim.tree.tree import Joint, MountedBar
@@ -180,7 +183,8 @@ def test_shear_changes_with_slide() -> None:
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
     stiffness, limit = rng.uniform(50.0, 500.0, 50), rng.uniform(0.0, 2.0, 50)
     slid = np.array([0.003, -0.002, 0.01])
-    here = coulomb(slid, arms, normals, stiffness, limit, 0.4)
+    grip = {"stiffness": stiffness, "limit": limit, "coefficient": 0.4}
+    here = coulomb(slid, arms, normals, **grip)
     assert 5 < here.slipping.sum() < 45
     # in the tangent plane, within Coulomb's limit, and at it where it slips
     tangential = np.einsum("ni,ni->n", here.force, normals)
@@ -191,7 +195,7 @@ def test_shear_changes_with_slide() -> None:
     for column, place in ((0, 0), (1, 1), (5, 2)):
         step = STEP * np.eye(3)[place]
         ahead, behind = (
-            coulomb(slid + sign * step, arms, normals, stiffness, limit, 0.4).force
+            coulomb(slid + sign * step, arms, normals, **grip).force
             for sign in (1, -1)
         )
         np.testing.assert_allclose(
