@@ -59,7 +59,11 @@ CROWN = float(np.radians(45.0))
 WEAK_EVIDENCE = 0.5
 """Below this the head end is named with a caution."""
 
-ROUNDS = 6
+ROUNDS = 16
+"""Most rounds the frame is given to settle."""
+
+SETTLED = 2e-4
+"""Largest change of the frame between rounds that counts as settled (rad, m)."""
 
 FEW = 40_000
 """Samples used while the frame is sought."""
@@ -163,12 +167,15 @@ def body_frame(
     if rough.stance is None:
         place = _facing(place, few, rough, withers_mark, name=name)
     for _ in range(ROUNDS):
+        before = place.T
         if toes is not None:
             place = _on_its_feet(place, toes, withers_height)
         place = _round(place, few, rough, name, stands=toes is not None)
+        if np.abs(place.T @ np.linalg.inv(before) - np.eye(4)).max() < SETTLED:
+            break
     if toes is None:
         place = replace(place, cautions=(*place.cautions, _UP_GUESSED))
-    surface, crest, place = _spine_along_x(place, trunk, rough, name)
+    surface, crest, place = _spine_along_x(place, trunk, rough, name, stands=toes is not None)
     factor = float(np.cbrt(np.linalg.det(place.T[:3, :3])))
     if metres and abs(factor - 1.0) > RESIZED:
         place = replace(place, cautions=(*place.cautions, _RESIZED.format(factor)))
@@ -293,21 +300,24 @@ def _round(
 
 
 def _spine_along_x(
-    place: _Placement, trunk: Samples, rough: RoughFrame, name: str
+    place: _Placement, trunk: Samples, rough: RoughFrame, name: str, *, stands: bool
 ) -> tuple[TrunkSurface, Crest, _Placement]:
     """Lay the spine line along x on the finely smoothed surface, once roll has settled.
 
     Not in the rounds: on a round back the spine line moves with the roll, and settling both in
     turn swings ever wider; and rounds smooth too much to see the ridge over the spine.
     """
-    span = (COMPARED[0] * place.scale, COMPARED[1] * place.scale)
+    span, level = ((part[0] * place.scale, part[1] * place.scale) for part in (COMPARED, LEVELLED))
     near = trunk.moved(place.T).points[:, 0]
     trunk = trunk.only((near > FINE_REACH[0] - 0.1) & (near < FINE_REACH[1] + 0.1))
     for _ in range(2):
         crown = _surface(
             trunk.moved(place.T), place.scale, FINE, FINE_REACH, name=name, widest=CROWN
         )
-        place = place.stepped(spine_step(crest_of(crown, place.scale), span))
+        crest = crest_of(crown, place.scale)
+        place = place.stepped(spine_step(crest, span))
+        if not stands:
+            place = place.stepped(pitch_step(crest, level))
     surface = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH, name=name)
     crest = crest_of(surface, place.scale)
     found = withers_of(surface, crest, place.scale, _leg_station(place, rough)) or place.withers

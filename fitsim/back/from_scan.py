@@ -39,7 +39,7 @@ BACK_BOX = np.array([[-0.6, -0.3, -0.3], [0.2, 0.3, 0.3]])
 """m, body frame: facets are measured in here."""
 
 SAMPLES_ALONG = 220
-"""Facets are cut so that this many samples lie along the scan's longest side."""
+"""Facets are cut so that this many samples lie along the scan's length."""
 
 
 def back_from_scan(
@@ -119,7 +119,7 @@ def _framed(
         raise BadScan(name, "there is no surface in it", "export the scan again")
     metres = scan.provenance.unit is not None
     withers = told["withers"].mean(axis=0) if "withers" in told else None
-    size = float(np.ptp(scan.vertices, axis=0).max())
+    size = 2.0 * float(np.linalg.norm(scan.vertices - scan.vertices.mean(axis=0), axis=1).max())
     cautions: tuple[str, ...] = ()
     samples = surface_samples(scan, size / SAMPLES_ALONG)
     frame = body_frame(samples, name, withers_height, metres=metres, withers_mark=withers)

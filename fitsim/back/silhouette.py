@@ -157,8 +157,10 @@ def posture(view: Silhouette) -> Posture | None:
 def _legs_on(
     thin: NDArray[np.float64], way: NDArray[np.float64], along: NDArray[np.float64], depth: float
 ) -> int:
-    """Cells that hang off the trunk one way, at the end that has fewer: legs are at both ends,
-    a raised neck only at one."""
+    """Cells that hang off the trunk one way, at the end that has fewer.
+
+    Legs hang at both ends, a raised neck stands at one.
+    """
     hanging = thin @ way > 0.5 * depth
     front = thin @ along > 0
     return int(min((hanging & front).sum(), (hanging & ~front).sum()))

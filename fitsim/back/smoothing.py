@@ -106,8 +106,8 @@ def _one_pass(
     inside = (i >= 0) & (i < shape[0]) & (j >= 0) & (j < shape[1])
     mass = samples.weight[inside]
     flat = i[inside] * shape[1] + j[inside]
-    weight = np.bincount(flat, mass, shape[0] * shape[1]).astype(np.float64).reshape(shape)
-    value = np.bincount(flat, mass * samples.value[inside], shape[0] * shape[1]).reshape(shape)
+    weight = _summed(flat, mass, shape)
+    value = _summed(flat, mass * samples.value[inside], shape)
     moments = {power: np.zeros(shape) for power in POWERS}
     targets = {power: np.zeros(shape) for power in BASIS}
     cover = np.zeros(shape)
@@ -123,6 +123,14 @@ def _one_pass(
         for power in BASIS:
             targets[power] += share * aim[power]
     return _solved(moments, targets, width), cover
+
+
+def _summed(
+    flat: NDArray[np.int_], amount: NDArray[np.float64], shape: tuple[int, int]
+) -> NDArray[np.float64]:
+    """Amounts summed into the cells of a grid."""
+    sums = np.bincount(flat, amount, shape[0] * shape[1])
+    return np.asarray(sums, dtype=np.float64).reshape(shape)
 
 
 def _kernels(sigma: float, scale: float) -> list[NDArray[np.float64]]:

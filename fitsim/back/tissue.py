@@ -11,8 +11,8 @@ import numpy as np
 from scipy import ndimage
 
 from fitsim.back.back import Tissue
-from fitsim.back.zones import inside_outline
-from fitsim.contact.layer import Layer, Stack
+from fitsim.back.zones import inside_outline, zone_codes
+from fitsim.back.stack import Layer, Stack
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 
 BLEND = 0.015
 """m: standard deviation over which one tissue passes into the next."""
+
+FINE = 0.002
+"""m: grid on which zones are laid out, finer than the narrowest of them by an order."""
 
 EDGE_BAND = 0.012
 """m, on an animal of 1.5 m: half width of the thin bands over the blade's rear edge and spine."""
@@ -77,16 +80,13 @@ def palette() -> tuple[Stack, ...]:
     return tuple(stacks)
 
 
-def tissue_of(
-    chart: Chart, zones: Sequence[Zone], zone_code: NDArray[np.int_], scale: float
-) -> Tissue:
+def tissue_of(chart: Chart, zones: Sequence[Zone], scale: float) -> Tissue:
     """Blend the palette over the chart by zone.
 
     Parameters
     ----------
     chart : Chart
     zones : sequence of Zone
-    zone_code : (nx, nt) int array, index into `zones`, -1 none.
     scale : float
         Size of the animal over one of 1.5 m.
 
@@ -94,20 +94,53 @@ def tissue_of(
     -------
     Tissue
         Weights are smooth and sum to one at every node, valid or not.
+
+    Notes
+    -----
+    Zones are laid out and blended on a grid of their own, finer than any chart, and looked up at
+    the nodes: the tissue of a back must not depend on how densely it is charted.
     """
     stacks = palette()
+    x, t = _fine(chart.x), _fine(chart.t)
+    stack = _stack_numbers(x, t, zones, stacks, scale)
+    sigma = BLEND * scale / FINE
+    place = np.stack(
+        np.meshgrid((chart.x - x[0]) / FINE, (chart.t - t[0]) / FINE, indexing="ij")
+    )
+    weights = np.stack(
+        [
+            ndimage.map_coordinates(
+                ndimage.gaussian_filter((stack == k).astype(float), sigma, mode="nearest"),
+                place,
+                order=1,
+            )
+            for k in range(len(stacks))
+        ],
+        axis=-1,
+    )
+    return Tissue(stacks, weights / weights.sum(axis=-1, keepdims=True))
+
+
+def _fine(axis: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The grid on which zones are blended, along one axis of the chart."""
+    first = np.floor(axis[0] / FINE)
+    return FINE * np.arange(first, np.ceil(axis[-1] / FINE) + 1.5)
+
+
+def _stack_numbers(
+    x: NDArray[np.float64],
+    t: NDArray[np.float64],
+    zones: Sequence[Zone],
+    stacks: Sequence[Stack],
+    scale: float,
+) -> NDArray[np.int_]:
+    """Number of the stack under every point of a grid, before blending."""
     number = {stack.name: k for k, stack in enumerate(stacks)}
     kind = np.array([number[STACK_OF_ZONE[zone_kind(zone.name)]] for zone in zones] + [0])
-    stack = np.where(zone_code < 0, number["ribs"], kind[zone_code])
-    stack = np.where(_blade_bands(chart, zones, scale), number["blade_edge"], stack)
-    stack = np.where(_spine_nodes(zones, zone_code), number["spine"], stack)
-    sigma = BLEND * scale / chart.spacing
-    weights = np.stack(
-        [ndimage.gaussian_filter((stack == k).astype(float), sigma, mode="nearest")
-         for k in range(len(stacks))], axis=-1,
-    )  # fmt: skip
-    weights = np.maximum(weights, 0.0)
-    return Tissue(stacks, weights / weights.sum(axis=-1, keepdims=True))
+    code = zone_codes(x, t, zones)
+    stack = np.where(code < 0, number["ribs"], kind[code])
+    stack = np.where(_blade_bands(x, t, zones, scale), number["blade_edge"], stack)
+    return np.where(_spine_nodes(zones, code), number["spine"], stack)
 
 
 def zone_kind(name: str) -> str:
@@ -135,11 +168,12 @@ def _spine_nodes(zones: Sequence[Zone], zone_code: NDArray[np.int_]) -> NDArray[
     return np.isin(zone_code, spine)
 
 
-def _blade_bands(chart: Chart, zones: Sequence[Zone], scale: float) -> NDArray[np.bool_]:
-    """Nodes over the rear edge and the bony spine of a shoulder blade, where little covers it."""
-    x, t = np.meshgrid(chart.x, chart.t, indexing="ij")
-    nodes = np.column_stack([x.ravel(), t.ravel()])
-    bands = np.zeros(x.size, dtype=bool)
+def _blade_bands(
+    x: NDArray[np.float64], t: NDArray[np.float64], zones: Sequence[Zone], scale: float
+) -> NDArray[np.bool_]:
+    """Points over the rear edge and the bony spine of a shoulder blade, where little covers it."""
+    nodes = np.stack(np.meshgrid(x, t, indexing="ij"), axis=-1).reshape(-1, 2)
+    bands = np.zeros(len(nodes), dtype=bool)
     for zone in zones:
         if zone_kind(zone.name) != "scapula":
             continue
@@ -151,4 +185,4 @@ def _blade_bands(chart: Chart, zones: Sequence[Zone], scale: float) -> NDArray[n
             shift = np.array([width, 0.0])
             band = np.vstack([line[start:] - shift, (line[start:] + shift)[::-1]])
             bands |= inside_outline(band, nodes)
-    return bands.reshape(x.shape)
+    return bands.reshape(len(x), len(t))

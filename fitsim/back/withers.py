@@ -70,8 +70,9 @@ def withers_of(
     Notes
     -----
     Searched where the animal is as broad as a trunk (not a neck) and over the front legs or, on
-    a trunk alone, in its front half: the highest local top of the crest; else the place it
-    bends most from the back's slope towards the neck; else where the neck's root begins.
+    a trunk alone, in its front half: the place the crest arches most, which is the top of sharp
+    withers and the middle of long ones, and does not move when the animal is pitched (the
+    highest point does); else where the neck's root begins.
     """
     x, z = crest.x, np.where(crest.seen, crest.z, np.nan)
     known = np.flatnonzero(crest.seen)
@@ -85,15 +86,11 @@ def withers_of(
     if front_leg is not None:
         inner = front_leg + LEG_WINDOW[0] * scale, front_leg + LEG_WINDOW[1] * scale
     window = (x >= inner[0]) & (x <= inner[1]) & crest.seen & (share > NECK_WIDTH)
-    smooth = ndimage.gaussian_filter1d(_carried(z), 0.02 * scale / cell, mode="nearest")
-    top = _best(x, smooth, window)
-    if top is not None:
-        return Withers(top, 0.020, "the highest point of the crest in its front half")
-    bend = ndimage.gaussian_filter1d(_carried(z), 0.03 * scale / cell, order=2, mode="nearest")
+    bend = ndimage.gaussian_filter1d(_carried(z), BEND * scale / cell, order=2, mode="nearest")
     bend *= -scale / cell**2
     knee = _best(x, bend, window & (bend > LEAST_BEND))
     if knee is not None:
-        return Withers(knee, 0.030, "the bend of the crest between back and neck")
+        return Withers(knee, 0.025, "the place where the crest arches most over the front legs")
     root = np.flatnonzero(crest.seen & (x <= inner[1]) & (share >= ROOT_WIDTH))
     if not len(root):
         return None
@@ -103,6 +100,9 @@ def withers_of(
     place = float(np.clip(x[last] + np.clip(part, 0.0, 1.0) * cell, *inner))
     return Withers(place, 0.050, "the root of the neck, where the trunk grows narrow")
 
+
+BEND = 0.04
+"""m, on an animal of 1.5 m: smoothing width for the bend of the crest."""
 
 LEAST_BEND = 0.3
 """1/m, on an animal of 1.5 m: a convex bend weaker than this is no withers."""

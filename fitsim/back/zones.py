@@ -75,12 +75,14 @@ def zones_of(chart: Chart, marks: Mapping[str, Mark], scale: float) -> tuple[Zon
     return tuple(Zone(name, outlines[name]) for name in FIRST_TO_STAY_FREE)
 
 
-def zone_codes(chart: Chart, zones: Sequence[Zone]) -> NDArray[np.int_]:
-    """Index of the zone each node belongs to.
+def zone_codes(
+    x: NDArray[np.float64], t: NDArray[np.float64], zones: Sequence[Zone]
+) -> NDArray[np.int_]:
+    """Index of the zone each point of a grid in the chart belongs to.
 
     Parameters
     ----------
-    chart : Chart
+    x, t : (nx,) and (nt,) arrays, m, chart coordinates.
     zones : sequence of Zone, the first to stay free first.
 
     Returns
@@ -88,12 +90,11 @@ def zone_codes(chart: Chart, zones: Sequence[Zone]) -> NDArray[np.int_]:
     (nx, nt) int array
         -1 where no zone lies.
     """
-    x, t = np.meshgrid(chart.x, chart.t, indexing="ij")
-    nodes = np.column_stack([x.ravel(), t.ravel()])
+    nodes = np.stack(np.meshgrid(x, t, indexing="ij"), axis=-1).reshape(-1, 2)
     code = np.full(len(nodes), -1)
     for k in reversed(range(len(zones))):
         code[inside_outline(zones[k].outline, nodes)] = k
-    return code.reshape(x.shape)
+    return code.reshape(len(x), len(t))
 
 
 def inside_outline(outline: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.bool_]:
@@ -115,6 +116,14 @@ def inside_outline(outline: NDArray[np.float64], places: NDArray[np.float64]) ->
     >>> inside_outline(square, np.array([[0.5, 0.5], [2.0, 0.5]])).tolist()
     [True, False]
     """
+    inside = ((places >= outline.min(axis=0)) & (places <= outline.max(axis=0))).all(axis=1)
+    boxed = np.flatnonzero(inside)
+    inside[boxed] = _inside_box(outline, places[boxed])
+    return inside
+
+
+def _inside_box(outline: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Which of the places in an outline's box lie inside it, by counting crossings."""
     crossings = np.zeros(len(places), dtype=int)
     nearest = np.full(len(places), np.inf)
     for start, end in zip(outline, np.roll(outline, -1, axis=0), strict=True):
