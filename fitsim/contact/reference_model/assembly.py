@@ -70,7 +70,7 @@ def assembly(slab: Slab, materials: Sequence[NeoHooke]) -> Assembly:
     shear = np.array([m.shear for m in materials])[slab.layer]
     bulk = np.array([m.bulk for m in materials])[slab.layer]
     weighted = slab.volumes[:, None, :] * slab.linear.T
-    projection = np.linalg.solve(weighted @ slab.linear, weighted)
+    projection = np.asarray(np.linalg.solve(weighted @ slab.linear, weighted), dtype=np.float64)
     dofs = (3 * slab.elements[:, :, None] + np.arange(3)).reshape(len(slab.elements), 81)
     size = 3 * len(slab.points)
     key = (dofs[:, :, None] * size + dofs[:, None, :]).ravel()
@@ -82,7 +82,8 @@ def assembly(slab: Slab, materials: Sequence[NeoHooke]) -> Assembly:
 def gradient(model: Assembly, displacement: Array) -> Array:
     """Deformation gradient (e, 27 points, 3, 3) of nodal displacements (n, 3), m."""
     local = displacement[model.slab.elements]
-    return np.eye(3) + np.einsum("eai,eqaj->eqij", local, model.slab.gradients, optimize=True)
+    change = np.einsum("eai,eqaj->eqij", local, model.slab.gradients, optimize=True)
+    return np.asarray(np.eye(3) + change)
 
 
 def volume_ratio(model: Assembly, displacement: Array) -> float:
@@ -149,15 +150,13 @@ def stiffness(model: Assembly, displacement: Array) -> sparse.csr_array:
 def _mean_stress(model: Assembly, F: Array) -> Array:
     """``K Pi(J - 1)`` at the quadrature points."""
     share = np.einsum("eaq,eq->ea", model.projection, cofactors(F)[0] - 1.0)
-    return model.bulk[:, None] * (share @ model.slab.linear.T)
+    return np.asarray(model.bulk[:, None] * (share @ model.slab.linear.T))
 
 
 def _element_stiffness(model: Assembly, displacement: Array, part: slice) -> Array:
     slab = model.slab
     G, weight = slab.gradients[part], slab.volumes[part]
-    F = np.eye(3) + np.einsum(
-        "eai,eqaj->eqij", displacement[slab.elements[part]], G, optimize=True
-    )
+    F = np.eye(3) + np.einsum("eai,eqaj->eqij", displacement[slab.elements[part]], G, optimize=True)
     J, H = cofactors(F)
     linear = slab.linear
     projection, bulk = model.projection[part], model.bulk[part]

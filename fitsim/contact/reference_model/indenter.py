@@ -113,7 +113,7 @@ def height_field(x: Array, y: Array, z: Array) -> Indenter:
     >>> round(float(bowl.height(np.array([0.03]), np.array([0.04]))[0][0]), 9)
     0.0025
     """
-    from scipy.interpolate import RectBivariateSpline  # noqa: PLC0415 only some need it
+    from scipy.interpolate import RectBivariateSpline
 
     spline = RectBivariateSpline(x, y, z)
 

@@ -93,7 +93,7 @@ def slab(
     >>> len(block.points), block.elements.shape, round(float(block.volumes.sum()) * 1e6, 6)
     (175, (12, 27), 48.0)
     """
-    from skfem import Basis, ElementHex2, MeshHex, MeshHex2  # noqa: PLC0415 heavy and optional
+    from skfem import Basis, ElementHex2, MeshHex, MeshHex2
 
     levels = _levels(counts, shares, towards_skin)
     edges = (np.asarray(across[0]), np.asarray(across[1]), levels)
