@@ -16,7 +16,7 @@ from fitsim.tree.tree import Joint, MountedBar, Tree
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from fitsim.tree.settings import ArchSettings, TreeSettings
+    from fitsim.tree.settings import Arches, ArchSettings, Pivot, TreeSettings
 
 #: Mirror in the plane between the bars.
 MIRROR = np.diag([1.0, -1.0, 1.0, 1.0])
@@ -49,9 +49,8 @@ def tree_from_settings(settings: TreeSettings, where: str, spacing: float = 0.00
     check(settings, where)
     bar = bar_of(settings, where)
     T_tree_left = left_pose(settings, bar)
-    left = MountedBar("left", underside(bar, spacing), T_tree_left)
     joints = left_joints(settings, bar, T_tree_left)
-    left = MountedBar("left", left.underside, T_tree_left, joints)
+    left = MountedBar("left", underside(bar, spacing), T_tree_left, joints, bar.thickness)
     vertices, triangles, centre = tree_body(settings, bar, T_tree_left)
     return Tree(
         name=settings.name,
@@ -161,7 +160,7 @@ def inner_edge(bar: Bar, arch: ArchSettings) -> NDArray[np.float64]:
 def left_joints(
     settings: TreeSettings, bar: Bar, T_tree_bar: NDArray[np.float64]
 ) -> tuple[Joint, ...]:
-    """Joints of the left bar: the pivot, then the give of the arches.
+    """Joints of the left bar from the arches outwards: the arches' give, then the hinge.
 
     Parameters
     ----------
@@ -169,29 +168,40 @@ def left_joints(
 
     Returns
     -------
-    Tuple of Joint. The pivot turns about y (positive: front goes down); the arches' give turns
-    about x (positive: the left bar's outer edge rises).
+    Tuple of Joint
+        Positive angles: about a line along the bar its outer edge rises, about one across its
+        front goes down.
     """
     joints = []
-    if settings.pivot is not None:
-        xi = np.array([bar.front - settings.pivot.at])
-        zeta = height(bar, xi, np.zeros(1))[0] + settings.pivot.height
-        point = T_tree_bar @ np.array([xi[0], 0.0, zeta, 1.0])
-        stop = settings.pivot.stop
-        joints.append(
-            Joint(point[:3], np.array([0.0, 1.0, 0.0]), settings.pivot.stiffness, (-stop, stop))
-        )
     if settings.arches.flex is not None:
-        middle = T_tree_bar @ np.array([0.0, -bar.widths[1] / 2.0, bar.thickness, 1.0])
-        joints.append(
-            Joint(
-                np.array([middle[0], 0.0, middle[2] + settings.arches.front.rise]),
-                np.array([1.0, 0.0, 0.0]),
-                settings.arches.flex,
-                (-FLEX_STOP, FLEX_STOP),
-            )
-        )
+        joints.append(_give(settings.arches.flex, settings.arches.front.rise, bar, T_tree_bar))
+    if settings.pivot is not None:
+        joints.append(_hinge(settings.pivot, settings.arches, bar, T_tree_bar))
     return tuple(joints)
+
+
+def _give(stiffness: float, rise: float, bar: Bar, T_tree_bar: NDArray[np.float64]) -> Joint:
+    """Give of the arches: a bend about the length, at the top of the front arch."""
+    middle = T_tree_bar @ np.array([0.0, -bar.widths[1] / 2.0, bar.thickness, 1.0])
+    top = np.array([middle[0], 0.0, middle[2] + rise])
+    return Joint(top, np.array([1.0, 0.0, 0.0]), stiffness, (-FLEX_STOP, FLEX_STOP))
+
+
+def _hinge(pivot: Pivot, arches: Arches, bar: Bar, T_tree_bar: NDArray[np.float64]) -> Joint:
+    """Hinge of a bar: the line through its seats under both arches, or one across it."""
+
+    def above_middle_line(behind_front: float) -> NDArray[np.float64]:
+        xi = np.array([bar.front - behind_front])
+        zeta = height(bar, xi, np.zeros(1))[0] + pivot.height
+        return np.asarray((T_tree_bar @ np.array([xi[0], 0.0, zeta, 1.0]))[:3])
+
+    stops = (-pivot.stop, pivot.stop)
+    if pivot.at is not None:
+        point = above_middle_line(pivot.at)
+        return Joint(point, np.array([0.0, 1.0, 0.0]), pivot.stiffness, stops)
+    front, rear = (above_middle_line(arch.at) for arch in (arches.front, arches.rear))
+    along = (front - rear) / np.linalg.norm(front - rear)
+    return Joint(0.5 * (front + rear), along, pivot.stiffness, stops)
 
 
 def mirrored_bar(left: MountedBar) -> MountedBar:
@@ -212,7 +222,7 @@ def mirrored_bar(left: MountedBar) -> MountedBar:
         for j in left.joints
     )
     T_tree_bar = MIRROR @ left.T_tree_bar @ MIRROR
-    return MountedBar("right", mirrored(left.underside), T_tree_bar, joints)
+    return MountedBar("right", mirrored(left.underside), T_tree_bar, joints, left.thickness)
 
 
 def _rotation_x(angle: float) -> NDArray[np.float64]:

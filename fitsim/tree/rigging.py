@@ -13,15 +13,15 @@ if TYPE_CHECKING:
 
     from fitsim.tree.tree import Side, Tree
 
-#: Thickness of a bar whose settings are not known (a mesh), m.
-USUAL_THICKNESS = 0.024
-
 #: How far in from the bar's outer edge a ring hangs, m.
 FROM_EDGE = 0.004
 
 
 def rigging_point(tree: Tree, side: Side, along_m: float) -> NDArray[np.float64]:
-    """Point on top of a bar's outer edge.
+    """Ring on top of a bar's outer edge, its bars at rest.
+
+    Straps pull on the body of the tree, that is on its arches: a ring keeps its place in the tree
+    frame, and where a bar hangs on a hinge the pull reaches it through the hinge alone.
 
     Parameters
     ----------
@@ -47,10 +47,5 @@ def rigging_point(tree: Tree, side: Side, along_m: float) -> NDArray[np.float64]
     under = face.eta[face.inside[row] >= min(FROM_EDGE, face.inside[row].max())]
     eta = float(outward * (outward * under).max())
     zeta = float(height_at(face, np.array([xi]), np.array([eta]))[0])
-    point = bar.T_tree_bar @ np.array([xi, eta, zeta + _thickness(tree), 1.0])
+    point = bar.T_tree_bar @ np.array([xi, eta, zeta + bar.thickness, 1.0])
     return np.asarray(point[:3])
-
-
-def _thickness(tree: Tree) -> float:
-    bar = tree.settings.get("bar")
-    return float(bar["thickness"]) if isinstance(bar, dict) else USUAL_THICKNESS

@@ -204,7 +204,7 @@ def _fittings(settings: TreeSettings) -> Iterator[Broken]:
             f"give the front ring first and the rear ring at most {_mm(length)}",
         )
     pivot = settings.pivot
-    if pivot is not None and pivot.at >= length:
+    if pivot is not None and pivot.at is not None and pivot.at >= length:
         yield Broken(
             "pivot.at",
             f"{_mm(pivot.at)} behind the front tip is not on a bar {_mm(length)} long",

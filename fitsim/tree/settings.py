@@ -8,6 +8,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from fitsim.settings import Settings, fault, in_si
+from fitsim.tree.tree import USUAL_THICKNESS
 
 Length = Annotated[float, in_si("length")]
 Positive = Annotated[float, in_si("length", above=0.0)]
@@ -66,7 +67,7 @@ class BarSettings(Settings):
     flare: Flares
     edge_roll: NotNegative = 0.008
     corner: Positive = 0.030
-    thickness: Positive = 0.024
+    thickness: Positive = USUAL_THICKNESS
 
 
 class ArchSettings(Settings):
@@ -105,12 +106,28 @@ class Arches(Settings):
 
 
 class Pivot(Settings):
-    """Hinge that lets each bar rock on its own, nose up and down."""
+    """Hinge on which each bar turns on its own.
 
-    at: Positive = Field(description="behind the bars' front tip")
+    Along: a line through the bar's seats under both arches, on which the bar takes up the slope of
+    the back. Across: nose up and down about one place.
+    """
+
+    axis: Literal["along", "across"] = "along"
+    at: Positive | None = Field(None, description="across only: behind the bars' front tip")
     height: Length = Field(0.030, description="above the underside")
     stop: Angle = Field(description="to either side")
     stiffness: Stiffness = 0.0
+
+    @model_validator(mode="after")
+    def _place(self) -> Self:
+        if self.axis == "across" and self.at is None:
+            raise fault("a hinge across the bar needs its place", "give 'at'")
+        if self.axis == "along" and self.at is not None:
+            raise fault(
+                "a hinge along the bar runs through both arches and has no 'at'",
+                "take 'at' out, or write axis = \"across\"",
+            )
+        return self
 
 
 class Rigging(Settings):

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 Side = Literal["left", "right"]
 
+#: Thickness of a bar where nobody says, m (common practice, no source).
+USUAL_THICKNESS = 0.024
+
 
 @dataclass(frozen=True)
 class Underside:
@@ -67,13 +70,15 @@ class MountedBar:
     side : "left" or "right".
     underside : the bearing face.
     T_tree_bar : (4, 4) array; point_tree = T_tree_bar @ point_bar.
-    joints : none for a bar fixed to its arches.
+    joints : from the arches outwards; none for a bar fixed to them.
+    thickness : m, of the bar; the usual one where it is not known (a mesh).
     """
 
     side: Side
     underside: Underside
     T_tree_bar: NDArray[np.float64]
     joints: tuple[Joint, ...] = ()
+    thickness: float = USUAL_THICKNESS
 
 
 @dataclass(frozen=True)
@@ -91,6 +96,7 @@ class Tree:
     centre_of_mass : (3,) array, m, tree frame.
     settings : the settings as read, for the record (empty for an imported mesh).
     vertices, triangles : closed surface for drawing, tree frame: (n, 3) m and (m, 3) int.
+    notes : sentences for the user: what was assumed when it was read.
     """
 
     name: str
@@ -100,6 +106,7 @@ class Tree:
     settings: dict[str, object]
     vertices: NDArray[np.float64]
     triangles: NDArray[np.int32]
+    notes: tuple[str, ...] = ()
 
     @staticmethod
     def read(path_or_name: str | Path, unit: Unit | None = None) -> Tree:

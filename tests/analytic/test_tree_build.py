@@ -126,19 +126,6 @@ def test_one_riding_bar_serves_three_sizes() -> None:
         assert_allclose(face.height, faces[0].height, atol=1e-9)
 
 
-def test_pivots_mirror_each_other_and_lie_above_the_bar() -> None:
-    left, right = read_tree("pack-pivoting").bars
-    (one,), (two,) = left.joints, right.joints
-    assert_allclose(one.axis, [0.0, 1.0, 0.0])
-    assert_allclose(two.axis, [0.0, 1.0, 0.0])
-    assert_allclose(two.point, one.point * (1, -1, 1))
-    assert one.stiffness == 0.0
-    assert_allclose(one.stops, np.radians([-8.0, 8.0]))
-    below = np.linalg.inv(left.T_tree_bar) @ [*one.point, 1.0]
-    under = height_at(left.underside, below[:1], below[1:2])[0]
-    assert below[2] - under == pytest.approx(0.034, abs=1e-4)
-
-
 def test_a_fixed_tree_has_no_joints_and_flex_gives_it_mirrored_ones() -> None:
     fixed = read_tree("pack-fixed")
     assert all(bar.joints == () for bar in fixed.bars)
