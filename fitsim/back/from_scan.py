@@ -88,11 +88,11 @@ def back_from_scan(
     )
     places = with_told(places, told, frame.T_body_scan, chart)
     zones = zones_of(chart, places, frame.scale)
-    code = zone_codes(chart, zones)
+    code = zone_codes(chart.x, chart.t, zones)
     barrel = barrel_of(body, frame.crest, frame.withers_height)
     return Back(
         T_body_scan=frame.T_body_scan, chart=chart, zone_code=code, zones=zones, marks=places,
-        tissue=tissue_of(chart, zones, code, frame.scale), barrel=barrel,
+        tissue=tissue_of(chart, zones, frame.scale), barrel=barrel,
         withers_height=frame.withers_height, provenance=scan.provenance,
         cautions=(*cautions, *frame.cautions),
     )  # fmt: skip

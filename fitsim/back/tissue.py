@@ -11,8 +11,8 @@ import numpy as np
 from scipy import ndimage
 
 from fitsim.back.back import Tissue
-from fitsim.back.zones import inside_outline, zone_codes
 from fitsim.back.stack import Layer, Stack
+from fitsim.back.zones import inside_outline, zone_codes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -104,9 +104,7 @@ def tissue_of(chart: Chart, zones: Sequence[Zone], scale: float) -> Tissue:
     x, t = _fine(chart.x), _fine(chart.t)
     stack = _stack_numbers(x, t, zones, stacks, scale)
     sigma = BLEND * scale / FINE
-    place = np.stack(
-        np.meshgrid((chart.x - x[0]) / FINE, (chart.t - t[0]) / FINE, indexing="ij")
-    )
+    place = np.stack(np.meshgrid((chart.x - x[0]) / FINE, (chart.t - t[0]) / FINE, indexing="ij"))
     weights = np.stack(
         [
             ndimage.map_coordinates(

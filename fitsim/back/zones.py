@@ -116,7 +116,9 @@ def inside_outline(outline: NDArray[np.float64], places: NDArray[np.float64]) ->
     >>> inside_outline(square, np.array([[0.5, 0.5], [2.0, 0.5]])).tolist()
     [True, False]
     """
-    inside = ((places >= outline.min(axis=0)) & (places <= outline.max(axis=0))).all(axis=1)
+    inside: NDArray[np.bool_] = (
+        (places >= outline.min(axis=0)) & (places <= outline.max(axis=0))
+    ).all(axis=1)
     boxed = np.flatnonzero(inside)
     inside[boxed] = _inside_box(outline, places[boxed])
     return inside
