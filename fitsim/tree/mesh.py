@@ -13,7 +13,7 @@ from fitsim.errors import BadSettings
 from fitsim.tree.faces import height_at
 from fitsim.tree.imprint import bearing_ends, measured_underside
 from fitsim.tree.raster import rasterised
-from fitsim.tree.tree import MountedBar, Side, Tree, Underside
+from fitsim.tree.tree import USUAL_THICKNESS, MountedBar, Side, Tree, Underside
 from fitsim.tree.upright import upright
 
 if TYPE_CHECKING:
@@ -67,10 +67,10 @@ def tree_from_mesh(path: Path, unit: Unit | None = None, mass: float = USUAL_MAS
     BadSettings
         The file holds no mesh, or no two bars are found in it.
     """
-    where = path.name
+    where = str(path)
     vertices, triangles = _loaded(path)
-    vertices = vertices * _scale(vertices, unit, where)
-    vertices = upright(vertices, triangles, where)
+    taken = _unit(vertices, unit, where)
+    vertices, turned = upright(vertices * METRES[taken], triangles, where)
     vertices = vertices - _middle(vertices)
     bars = [_measured(vertices, triangles, side, where) for side in SIDES]
     shift = _tree_origin(bars)
@@ -83,14 +83,25 @@ def tree_from_mesh(path: Path, unit: Unit | None = None, mass: float = USUAL_MAS
         settings={},
         vertices=vertices - shift,
         triangles=triangles,
+        notes=(*_assumed(unit, taken, mass), *turned),
     )
+
+
+def _assumed(told: Unit | None, taken: Unit, mass: float) -> tuple[str, ...]:
+    """Sentences on what a mesh does not say."""
+    found = f"the unit was taken as {taken}, the only one that makes the mesh as long as a tree"
+    untold = (
+        f"a mesh tells no mass, hinges or rings: {mass:g} kg, bars that are fixed and "
+        f"{USUAL_THICKNESS * 1e3:.0f} mm thick, and rings where the rig says are assumed"
+    )
+    return (untold,) if told else (found, untold)
 
 
 def _loaded(path: Path) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
     """Vertices and triangles of a mesh file, points that coincide merged."""
     import trimesh
 
-    where = path.name
+    where = str(path)
     try:
         mesh = trimesh.load(path, force="mesh", process=False)
     except Exception as error:  # trimesh's readers raise whatever they stumble over
@@ -107,15 +118,15 @@ def _loaded(path: Path) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
     return np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces, dtype=np.int32)
 
 
-def _scale(vertices: NDArray[np.float64], unit: Unit | None, where: str) -> float:
-    """Metres in one unit of the file, told or found."""
+def _unit(vertices: NDArray[np.float64], unit: Unit | None, where: str) -> Unit:
+    """Unit of the file, told or found."""
     extent = float(np.ptp(vertices, axis=0).max())
     lengths = {name: extent * metres for name, metres in METRES.items()}
     fits = [name for name, length in lengths.items() if SHORTEST <= length <= LONGEST]
     if unit is None and len(fits) == 1:
-        return METRES[fits[0]]
+        return fits[0]
     if unit is not None and unit in fits:
-        return METRES[unit]
+        return unit
     if unit is None:
         fault = f"is {extent:.4g} units long, which makes a tree in " + (
             " and in ".join(fits) if fits else "no unit"

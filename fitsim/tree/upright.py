@@ -14,14 +14,14 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-#: Least steepness by which the front must beat the rear to be told from it, -: about 1 degree.
-STEEPER = 0.02
+#: Least steepness by which the front must beat the rear to be told from it, rad.
+STEEPER = np.radians(1.0)
 
 
 def upright(
     vertices: NDArray[np.float64], triangles: NDArray[np.int32], where: str
-) -> NDArray[np.float64]:
-    """Vertices with x forward, y left and z up.
+) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+    """Vertices with x forward, y left and z up, and which end that makes the front.
 
     Parameters
     ----------
@@ -31,7 +31,8 @@ def upright(
 
     Returns
     -------
-    (n, 3) array, m: as given where that already is a tree lying so.
+    vertices : (n, 3) array, m: as given where that already is a tree lying so.
+    notes : sentences: which end was taken as the front, by what, and how sure that is.
 
     Raises
     ------
@@ -42,10 +43,11 @@ def upright(
     -----
     A tree lies right when it is longest along x, the same to both sides, and the faces that look
     down lean inwards on both sides: the two bars' undersides look at each other. Turned end for
-    end it does so too; the steeper end is then the front.
+    end it does so too; the steeper end is then the front (common practice, no source: bars are
+    steeper beside the withers than behind).
     """
     if _lies_right(vertices, triangles):
-        return vertices
+        return vertices, (_as_drawn(steeper_front(vertices, triangles)),)
     found = [
         vertices @ turn.T for turn in _right_angles() if _lies_right(vertices @ turn.T, triangles)
     ]
@@ -56,14 +58,32 @@ def upright(
             "turn the mesh so that x points forward, y to the left and z up, and leave other "
             "parts out",
         )
-    steeper = sorted(found, key=lambda turned: _front_over_rear(turned, triangles))
-    if _front_over_rear(steeper[-1], triangles) < STEEPER:
+    turned = max(found, key=lambda one: steeper_front(one, triangles))
+    steeper = steeper_front(turned, triangles)
+    if steeper < STEEPER:
         raise BadSettings(
             where,
             "does not show which end is the front",
             "turn the mesh so that x points forward, y to the left and z up",
         )
-    return steeper[-1]
+    said = (
+        "the mesh was turned upright by right angles, and its steeper end "
+        f"(by {np.degrees(steeper):.0f} deg) taken as the front: look whether it is"
+    )
+    return turned, (said,)
+
+
+def _as_drawn(steeper: float) -> str:
+    """Sentence on a mesh that was left as it lay, its front steeper by so much (rad)."""
+    taken = "the end towards +x in the mesh was taken as the front"
+    if steeper > STEEPER:
+        return f"{taken}; it is also the steeper one (by {np.degrees(steeper):.0f} deg), as usual"
+    if steeper < -STEEPER:
+        return (
+            f"{taken}, but the other end is steeper (by {-np.degrees(steeper):.0f} deg): look "
+            "whether the mesh lies back to front"
+        )
+    return f"{taken}; both ends are alike in steepness, so that the shape does not tell"
 
 
 def _right_angles() -> Iterator[NDArray[np.float64]]:
@@ -97,17 +117,28 @@ def _lies_right(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> 
     return min(lean) > 0.05  # noqa: PLR2004 - about 3 degrees of face angle
 
 
-def _front_over_rear(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> float:
-    """By how much the faces that look down are steeper in the front half than in the rear."""
+def steeper_front(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> float:
+    """By what angle the undersides are steeper in the front half than in the rear.
+
+    Parameters
+    ----------
+    vertices : (n, 3) array, m, lying as the tree frame asks.
+    triangles : (m, 3) int array, outward.
+
+    Returns
+    -------
+    float, rad, by the mean over the faces that look down.
+    """
     place, normal = _faces(vertices, triangles)
     area = np.linalg.norm(normal, axis=1)
     down = normal[:, 2] < -0.5 * area
-    middle = (vertices[:, 0].min() + vertices[:, 0].max()) / 2.0
-    centre = (vertices[:, 1].min() + vertices[:, 1].max()) / 2.0
+    middle, centre, _ = (vertices.min(axis=0) + vertices.max(axis=0)) / 2.0
     lean = -normal[:, 1] * np.sign(place[:, 1] - centre)
-    ahead = place[:, 0] > middle
-    front, rear = (lean[down & half].sum() / area[down & half].sum() for half in (ahead, ~ahead))
-    return float(front - rear)
+    ahead = down & (place[:, 0] > middle)
+    front, rear = (
+        float(np.arcsin(lean[half].sum() / area[half].sum())) for half in (ahead, down & ~ahead)
+    )
+    return front - rear
 
 
 def _faces(
