@@ -62,22 +62,20 @@ class Foundation:
 
     def block(self, chosen: Index) -> Array:
         """Dense compliance (m, m) m/N between the chosen nodes, positive definite."""
-        rows, columns = np.divmod(self.nodes[chosen], self.shape[1])
-        width = self.tables.shape[2]
-        offset = (rows[:, None] - rows[None, :] + self.shape[0] - 1) * width
-        offset += columns[:, None] - columns[None, :] + self.shape[1] - 1
+        rows, columns = np.divmod(self.nodes[chosen].astype(np.int32), self.shape[1])
+        # One number that says where a node is in the influence table, so that the difference of
+        # two nodes' numbers is the place of their offset.
+        place = rows * self.tables.shape[2] + columns
+        centre = (self.shape[0] - 1) * self.tables.shape[2] + self.shape[1] - 1
         result = np.zeros((len(chosen), len(chosen)))
         for root, table in zip(self.root[chosen].T, self.tables, strict=True):
             used = np.flatnonzero(root)
             if len(used) == 0:
                 continue
-            part = table.ravel()[offset if len(used) == len(root) else offset[np.ix_(used, used)]]
+            part = table.ravel().take(place[used, None] - place[None, used] + centre)
             part *= root[used, None]
             part *= root[None, used]
-            if len(used) == len(root):
-                result += part
-            else:
-                result[np.ix_(used, used)] += part
+            result[used[:, None], used[None, :]] += part
         return result
 
     def deflection(self, force: Array) -> Array:
