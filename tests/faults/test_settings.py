@@ -47,6 +47,40 @@ def test_a_bare_number_is_refused_wherever_a_quantity_stands(
             read(path)
 
 
+def tree_page(language: str) -> list[str]:
+    """Code blocks of docs/tree-file.md."""
+    page = (DOCS / "tree-file.md").read_text(encoding="utf-8")
+    return re.findall(rf"```{language}\n(.*?)```", page, re.DOTALL)
+
+
+@pytest.mark.parametrize("axis", [None, "along", "across"])
+def test_examples_of_the_tree_page_are_right(axis: str | None, tmp_path: Path) -> None:
+    tree, pivot = tree_page("toml")
+    path = tmp_path / "tree.toml"
+    swaps = {None: "", "along": pivot, "across": pivot.replace('"along"', '"across"\nat = "25 cm"')}
+    path.write_text(f"{tree}\n{swaps[axis]}", encoding="utf-8")
+    bars = read_tree(path).bars
+    assert [len(bar.joints) for bar in bars] == [0 if axis is None else 1] * 2
+
+
+def test_sentences_of_the_tree_page_are_the_ones_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tree, pivot = tree_page("toml")
+    monkeypatch.chdir(tmp_path)
+    told = []
+    for was, becomes in (
+        ('length = "560 mm"', "length = 560"),
+        ('length = "560 mm"', 'lenght = "560 mm"'),
+        ('axis = "along"', 'axis = "across"'),
+    ):
+        Path("tree.toml").write_text(f"{tree}\n{pivot}".replace(was, becomes, 1), encoding="utf-8")
+        with pytest.raises(BadSettings) as caught:
+            read_tree("tree.toml")
+        told.append(str(caught.value))
+    assert tree_page("text")[0].splitlines() == told
+
+
 @pytest.mark.parametrize("name", library_names())
 def test_programs_hand_settings_over_in_si(name: str) -> None:
     tree = read_tree(name)
