@@ -8,6 +8,7 @@ import numpy as np
 
 from fitsim.tree.bar import face_height
 from fitsim.tree.outline import half_width
+from fitsim.tree.placed import placed
 from fitsim.tree.solid import bar_solid, joined, mirrored_surface, swept, volume_and_centroid
 
 if TYPE_CHECKING:
@@ -48,7 +49,7 @@ def tree_body(
     centre_of_mass : (3,) array, m: the centroid of the pieces, all of one material.
     """
     vertices, triangles = bar_solid(bar)
-    left = (_moved(T_tree_left, vertices), triangles)
+    left = (placed(T_tree_left, vertices), triangles)
     pieces = [left, mirrored_surface(left)]
     for arch in (settings.arches.front, settings.arches.rear):
         pieces += arch_solids(arch, bar, T_tree_left)
@@ -84,10 +85,6 @@ def arch_solids(arch: ArchSettings, bar: Bar, T_tree_left: NDArray[np.float64]) 
     return [swept(_section_rings(path, FOOT, breadth))]
 
 
-def _moved(T: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
-    return points @ T[:3, :3].T + T[:3, 3]
-
-
 def _foot(
     arch: ArchSettings, bar: Bar, T_tree_left: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -96,7 +93,7 @@ def _foot(
     half = half_width(np.array([xi]), bar.rear, bar.front, bar.widths)[0]
     eta = np.array([0.45 * half, -0.55 * half])
     zeta = face_height(bar, np.full(2, xi), eta) + bar.thickness
-    points = _moved(T_tree_left, np.column_stack([np.full(2, xi), eta, zeta]))
+    points = placed(T_tree_left, np.column_stack([np.full(2, xi), eta, zeta]))
     points[:, 0] = points[:, 0].mean()
     return points[0], points[1]
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.interpolate import RectBivariateSpline
 
+from fitsim.tree.placed import placed
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -82,4 +84,4 @@ def _points(bar: MountedBar, spacing: float, inside: float, reach: float) -> NDA
     zeta = face.height[np.ix_(rows, columns)]
     keep = (face.inside[np.ix_(rows, columns)] >= inside) & (np.abs(xi) <= reach)
     points = np.column_stack([xi[keep], eta[keep], zeta[keep]])
-    return points @ bar.T_tree_bar[:3, :3].T + bar.T_tree_bar[:3, 3]
+    return placed(bar.T_tree_bar, points)

@@ -11,6 +11,7 @@ from fitsim.errors import BadSettings
 from fitsim.tree.bar import MARGIN, STEEPEST_ROLL
 from fitsim.tree.raster import rasterised
 from fitsim.tree.tree import Underside
+from fitsim.tree.triangles import area_normals
 
 if TYPE_CHECKING:
     from numpy.polynomial import Polynomial
@@ -146,8 +147,7 @@ def bearing_ends(face: Underside) -> tuple[float, float]:
 
 
 def _facing_down(points: NDArray[np.float64], triangles: NDArray[np.int32]) -> NDArray[np.bool_]:
-    a, b, c = (points[triangles[:, i]] for i in range(3))
-    normal = np.cross(b - a, c - a)
+    normal = area_normals(points, triangles)
     return np.asarray(normal[:, 2] < -FACING * np.linalg.norm(normal, axis=1))
 
 

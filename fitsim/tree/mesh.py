@@ -12,8 +12,10 @@ from scipy.sparse.csgraph import connected_components
 from fitsim.errors import BadSettings
 from fitsim.tree.faces import height_at
 from fitsim.tree.imprint import bearing_ends, measured_underside
+from fitsim.tree.placed import placed
 from fitsim.tree.raster import rasterised
 from fitsim.tree.tree import USUAL_THICKNESS, MountedBar, Side, Tree, Underside
+from fitsim.tree.triangles import area_normals, triangle_middles
 from fitsim.tree.upright import upright
 
 if TYPE_CHECKING:
@@ -172,13 +174,13 @@ def _measured(
     """One bar's underside, and its frame in the tree: origin amid the bearing length."""
     sign = 1.0 if side == "left" else -1.0
     faces, own_body = _bar_faces(vertices, triangles, side)
-    below = faces[_upward(vertices, faces) < 0.0]
+    below = faces[area_normals(vertices, faces)[:, 2] < 0.0]
     cells, edge = _seen_from_below(vertices, below, sign, where)
     T_tree_bar = _bar_frame(cells, where)
     T_bar_tree = np.linalg.inv(T_tree_bar).astype(np.float64)
-    along, inwards, _ = _moved(T_bar_tree, edge).T
+    along, inwards, _ = placed(T_bar_tree, edge).T
     inner = None if own_body else np.polynomial.Polynomial.fit(along, inwards, 2)
-    face = measured_underside(_moved(T_bar_tree, vertices), faces, -sign, inner, where)
+    face = measured_underside(placed(T_bar_tree, vertices), faces, -sign, inner, where)
     return MountedBar(side, *_centred(face, T_tree_bar))
 
 
@@ -203,12 +205,6 @@ def _centred(
         face.rear - xi,
     )
     return moved, T
-
-
-def _upward(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> NDArray[np.float64]:
-    """Upward part of each triangle's normal, not normed."""
-    a, b, c = (vertices[triangles[:, i]] for i in range(3))
-    return np.asarray(np.cross(b - a, c - a)[:, 2])
 
 
 def _seen_from_below(
@@ -274,10 +270,6 @@ def _half_breadth(face: NDArray[np.float64]) -> float:
     return float(high - low) / 2.0
 
 
-def _moved(T: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.asarray(points @ T[:3, :3].T + T[:3, 3])
-
-
 def _tree_origin(bars: list[MountedBar]) -> NDArray[np.float64]:
     """Where the tree frame's origin lies: front end of bearing, midway, at the bars' height."""
     fronts = [
@@ -302,6 +294,5 @@ def _shifted(bar: MountedBar, shift: NDArray[np.float64]) -> MountedBar:
 
 def _centroid(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> NDArray[np.float64]:
     """Middle of the surface, each triangle counted by its area: good for open meshes too."""
-    a, b, c = (vertices[triangles[:, i]] for i in range(3))
-    area = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-    return np.asarray(area @ (a + b + c) / 3.0 / area.sum())
+    area = np.linalg.norm(area_normals(vertices, triangles), axis=1)
+    return np.asarray(np.average(triangle_middles(vertices, triangles), axis=0, weights=area))

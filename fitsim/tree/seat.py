@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 
 from fitsim.errors import BadSettings
 from fitsim.tree.faces import bearing_points, face_points
+from fitsim.tree.placed import placed
 from fitsim.tree.registration import registered
 from fitsim.tree.relief import gaps, normal_gaps, relief_of
 
@@ -101,7 +102,7 @@ def seat(back: Back, tree: Tree, at: float | None = None) -> Seat:
     found = registered(back.chart, points, T)
     T = _at_station(found.T_body_tree, station)
     T = _settled(relief, points, T, spine)
-    left = normal_gaps(relief, _moved(T, points))
+    left = normal_gaps(relief, placed(T, points))
     rms = float(np.sqrt(np.nanmean(left**2)))
     lift = _lift(relief, tree, T)
     T[2, 3] += lift
@@ -133,7 +134,7 @@ def coarse_placement(
     best, least = np.eye(4), np.inf
     for pitch in np.radians(np.arange(-12.0, 12.5, 1.0)):
         T = _pose(np.array([0.0, 0.0, 0.0, pitch, 0.0]), station)
-        above = gaps(relief, _moved(T, points))
+        above = gaps(relief, placed(T, points))
         if np.isnan(above).all():
             continue
         middle = np.nanmedian(above)
@@ -160,8 +161,8 @@ def _settled(
 
     def misfit(freedoms: NDArray[np.float64]) -> NDArray[np.float64]:
         T_body_tree = _pose(freedoms, station)
-        left = np.nan_to_num(normal_gaps(relief, _moved(T_body_tree, points)), nan=OUTLIER)
-        beside = CENTRING / np.sqrt(2.0) * (_moved(T_body_tree, midline)[:, 1] - spine)
+        left = np.nan_to_num(normal_gaps(relief, placed(T_body_tree, points)), nan=OUTLIER)
+        beside = CENTRING / np.sqrt(2.0) * (placed(T_body_tree, midline)[:, 1] - spine)
         lean = LEVEL * HALF_BREADTH * freedoms[2]
         return np.concatenate([_softened(left), many * beside, [many * lean]])
 
@@ -189,13 +190,13 @@ def _spine_beside(chart: Chart, stations: NDArray[np.float64]) -> NDArray[np.flo
 
 def _lift(relief: Relief, tree: Tree, T: NDArray[np.float64]) -> float:
     """How far the tree must rise (or sink) so that it only touches, m."""
-    return float(-np.nanmin(gaps(relief, _moved(T, face_points(tree, CLEAR)))))
+    return float(-np.nanmin(gaps(relief, placed(T, face_points(tree, CLEAR)))))
 
 
 def _check_reach(relief: Relief, tree: Tree, T: NDArray[np.float64], back: Back) -> None:
     """Refuse a tree that hangs over the scan's ends or sides."""
     scan, chart = back.provenance.name, back.chart
-    points = _moved(T, face_points(tree, CLEAR))
+    points = placed(T, face_points(tree, CLEAR))
     rows = chart.points[chart.valid]
     behind = rows[:, 0].min() - points[:, 0].min()
     ahead = points[:, 0].max() - rows[:, 0].max()
@@ -244,7 +245,3 @@ def _at_station(T: NDArray[np.float64], station: float) -> NDArray[np.float64]:
     T = T.copy()
     T[0, 3] = station
     return T
-
-
-def _moved(T: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
-    return points @ T[:3, :3].T + T[:3, 3]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitsim.errors import BadSettings
+from fitsim.tree.triangles import area_normals, triangle_middles
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -100,7 +101,7 @@ def _lies_right(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> 
     extent = np.ptp(vertices, axis=0)
     if extent[0] < 1.1 * extent[1] or extent[0] < 1.1 * extent[2]:
         return False
-    place, normal = _faces(vertices, triangles)
+    place, normal = triangle_middles(vertices, triangles), area_normals(vertices, triangles)
     low, high = vertices[:, 1].min(), vertices[:, 1].max()
     side = np.sign(place[:, 1] - (low + high) / 2.0)
     area = np.linalg.norm(normal, axis=1)
@@ -129,7 +130,7 @@ def steeper_front(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -
     -------
     float, rad, by the mean over the faces that look down.
     """
-    place, normal = _faces(vertices, triangles)
+    place, normal = triangle_middles(vertices, triangles), area_normals(vertices, triangles)
     area = np.linalg.norm(normal, axis=1)
     down = normal[:, 2] < -0.5 * area
     middle, centre, _ = (vertices.min(axis=0) + vertices.max(axis=0)) / 2.0
@@ -139,11 +140,3 @@ def steeper_front(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -
         float(np.arcsin(lean[half].sum() / area[half].sum())) for half in (ahead, down & ~ahead)
     )
     return front - rear
-
-
-def _faces(
-    vertices: NDArray[np.float64], triangles: NDArray[np.int32]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Middles of the triangles, and their normals with twice the area as length."""
-    a, b, c = (vertices[triangles[:, i]] for i in range(3))
-    return (a + b + c) / 3.0, np.cross(b - a, c - a)
