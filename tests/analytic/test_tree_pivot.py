@@ -21,6 +21,8 @@ from fitsim.tree.rigging import rigging_point
 from tests.pressed import layer_of, press_down
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from fitsim.contact.foundation import Foundation
@@ -56,7 +58,8 @@ def flat_faced(**pivot: object) -> Tree:
 def roof(degrees: float) -> Foundation:
     """Two planes that meet along the x axis and fall to either side, of even soft tissue."""
     slope, spacing = np.radians(degrees), 0.010
-    x, t = np.arange(-65, 11) * spacing, np.arange(-24, 25) * spacing
+    x = np.arange(-65, 11, dtype=np.float64) * spacing
+    t = np.arange(-24, 25, dtype=np.float64) * spacing
     shape, side = (len(x), len(t)), np.sign(t)
     points, normals = np.zeros((*shape, 3)), np.zeros((*shape, 3))
     points[..., 0] = x[:, None]
@@ -70,12 +73,11 @@ def roof(degrees: float) -> Foundation:
 
 
 def laid_on(tree: Tree, degrees: float, case: Case) -> Pressed:
-    """The tree on a roof, seated so that its hinges stand right above where they will rest."""
+    """The tree let down on a roof until the bars' middle is as thick above it as the pad."""
     seat = np.eye(4)
-    heights = [
-        (height_at(bar.underside, np.zeros(1), np.zeros(1))[0], bar.T_tree_bar) for bar in tree.bars
-    ]
-    foot = heights[0][1] @ [0.0, 0.0, heights[0][0], 1.0]
+    left = tree.bars[0]
+    zeta = height_at(left.underside, np.zeros(1), np.zeros(1))[0]
+    foot = left.T_tree_bar @ [0.0, 0.0, zeta, 1.0]
     seat[2, 3] = -foot[2] - abs(foot[1]) * np.tan(np.radians(degrees)) + 0.020
     return press_down(roof(degrees), tree, case, library_pad("felt"), seat)
 
@@ -177,7 +179,9 @@ def test_the_arches_give_before_the_hinge_turns() -> None:
 
 @pytest.mark.parametrize("held", [weighed, cinched], ids=["weight", "straps"])
 @pytest.mark.parametrize("degrees", [14.0, 20.0, 26.0])
-def test_a_bar_hinged_along_lies_flat_on_an_inclined_plane(held, degrees: float) -> None:  # noqa: ANN001
+def test_a_bar_hinged_along_lies_flat_on_an_inclined_plane(
+    held: Callable[[Tree], Case], degrees: float
+) -> None:
     # Closed form: the force through the hinge is carried evenly only by a face parallel to the
     # plane, so that the bar turns by the angle of its face less the slope. Straps change nothing:
     # they pull on the arches and reach the bar through the hinge.
