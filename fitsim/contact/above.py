@@ -30,6 +30,8 @@ class Above:
     cover : (m,) array, 0..1, share of the node's cell under the bar.
     closing : (m, 6 + j) array, decrease of distance per unit of motion.
     pushing : (m, 6 + j) array, generalised force on the tree per normal newton.
+    turning : (m, j, 3) array, m, travel of the node's place per radian of each joint; 0 for the
+        joints of the other bar.
     arms : (m, 3) array, m, from the tree's centre to the point of the underside above.
     inside, along : (m,) arrays, m and -, see `fitsim.contact.bars.Overhead`.
     """
@@ -39,6 +41,7 @@ class Above:
     cover: Array
     closing: Array
     pushing: Array
+    turning: Array
     arms: Array
     inside: Array
     along: Array
@@ -63,6 +66,7 @@ def look(problem: Problem, pose: Pose) -> Above:
         cover=np.zeros(count),
         closing=np.zeros((count, size)),
         pushing=np.zeros((count, size)),
+        turning=np.zeros((count, size - 6, 3)),
         arms=np.zeros((count, 3)),
         inside=np.zeros(count),
         along=np.zeros(count),
@@ -83,6 +87,8 @@ def look(problem: Problem, pose: Pose) -> Above:
         lever = hit.normal / np.where(facing > _EDGE_ON, facing, 1.0)[:, None]
         above.closing[mine] = -_motion_along(lever, hit.hit, above.centre, hinges, joints, size)
         above.pushing[mine] = _motion_along(normals, points, above.centre, hinges, joints, size)
+        for number, hinge in enumerate(hinges, start=first - 6):
+            above.turning[mine, number] = np.cross(hinge.axis, points - hinge.point)
         first = joints.stop
     return above
 

@@ -79,7 +79,7 @@ class FitSet:
         return any(fit.equilibrium.found for fit in self.fits.values())
 
 
-def fit(  # noqa: PLR0913 - what lies on the back: five nouns and a place
+def fit(
     back: Back,
     tree: Tree,
     *,
