@@ -44,7 +44,9 @@ def raw(animal: str) -> Scan:
     path, height = SCANS[animal]
     if not path.is_file():
         pytest.skip("the borrowed scans (../shared/meshes) are not on this machine")
-    return fitsim.read_scan(path, withers_height=height)
+    scan = fitsim.read_scan(path, withers_height=height)
+    scan.vertices.setflags(write=False)  # shared by many tests: whoever spoils it copies it
+    return scan
 
 
 def taken_in(scan: Scan, height: float | None, spacing: float = COARSE) -> Back:

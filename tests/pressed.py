@@ -144,8 +144,12 @@ def press_down(
     return Pressed(problem, solve(problem, case))
 
 
-def strap(
-    name: str, attach: list[float], anchor: list[float], tension: float, stiffness: float = 0.0,
+def strap(  # noqa: PLR0917 - in the order a strap is described
+    name: str,
+    attach: list[float],
+    anchor: list[float],
+    tension: float,
+    stiffness: float = 0.0,
     tight: float = 0.0,
 ) -> Strap:
     """One strap end."""

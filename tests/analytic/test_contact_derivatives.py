@@ -12,13 +12,13 @@ from functools import cache
 import numpy as np
 import pytest
 
+from fitsim.contact.above import look
 from fitsim.contact.applied import applied_forces, wrench, wrench_change
+from fitsim.contact.balance import weigh
 from fitsim.contact.bars import about
 from fitsim.contact.friction import coulomb
-from fitsim.contact.problem import Problem, prepare
-from fitsim.contact.above import look
-from fitsim.contact.balance import weigh
 from fitsim.contact.pose import Pose
+from fitsim.contact.problem import Problem, prepare
 from fitsim.contact.skin import press
 from fitsim.contact.stiffening import linear_sinking
 from fitsim.rig.case import Case, DeadForce, Pad
@@ -195,8 +195,7 @@ def test_shear_changes_with_slide() -> None:
     for column, place in ((0, 0), (1, 1), (5, 2)):
         step = STEP * np.eye(3)[place]
         ahead, behind = (
-            coulomb(slid + sign * step, arms, normals, **grip).force
-            for sign in (1, -1)
+            coulomb(slid + sign * step, arms, normals, **grip).force for sign in (1, -1)
         )
         np.testing.assert_allclose(
             here.by_slide[:, :, column], (ahead - behind) / (2.0 * STEP), rtol=1e-5, atol=1e-4
@@ -226,15 +225,14 @@ def test_law_changes_with_force_and_motion() -> None:
     for motion in range(size(s.problem)):
         step = STEP * np.eye(size(s.problem))[motion]
         ahead, behind = (
-            press(s.problem, look(s.problem, s.pose.moved(k * step, above.centre)), s.force)
-            .excess[chosen]
+            press(s.problem, look(s.problem, s.pose.moved(k * step, above.centre)), s.force).excess[
+                chosen
+            ]
             for k in (1, -1)
         )
         exact = -(here.slope[:, None] * above.closing)[chosen, motion]
         # as in the test of `closing`
-        np.testing.assert_allclose(
-            exact, (ahead - behind) / (2.0 * STEP), rtol=0.0, atol=3e-3
-        )
+        np.testing.assert_allclose(exact, (ahead - behind) / (2.0 * STEP), rtol=0.0, atol=3e-3)
 
 
 def test_slope_of_the_stiffening_law() -> None:

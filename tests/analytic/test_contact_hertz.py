@@ -74,7 +74,7 @@ def test_hertz_sphere_on_a_deep_layer() -> None:
     the depth is held against Hertz times the closed-form ratio of layer to half-space.
     """
     nu = 0.45
-    force, depth, peak = layer_answer(nu, DEEP)
+    force, depth, _ = layer_answer(nu, DEEP)
     half_space = hertz.sphere(RADIUS, hertz.contact_modulus(YOUNG, nu), force)
     ratio = depth / half_space.approach
     assert 0.90 < ratio < 0.93  # what "deep" leaves to correct
@@ -83,9 +83,10 @@ def test_hertz_sphere_on_a_deep_layer() -> None:
     assert pressure_at_middle(found) == pytest.approx(half_space.peak, rel=0.03)
 
     def patch_for(rho: float) -> float:
-        return bonded_layer.paraboloid(rho, nu).depth * rho**2 - found.sinking * RADIUS * (
-            DEEP / PATCH
-        ) ** 2
+        return (
+            bonded_layer.paraboloid(rho, nu).depth * rho**2
+            - found.sinking * RADIUS * (DEEP / PATCH) ** 2
+        )
 
     rho = float(brentq(patch_for, 0.01, 1.0))
     a = rho * PATCH / DEEP

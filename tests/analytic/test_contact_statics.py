@@ -17,7 +17,16 @@ import pytest
 from fitsim.reference import statics
 from fitsim.rig.case import Case, Pad
 from fitsim.tree.tree import Joint
-from tests.pressed import Pressed, flat_foundation, layer_of, press_down, pushed, slab, strap, tree_of
+from tests.pressed import (
+    Pressed,
+    flat_foundation,
+    layer_of,
+    press_down,
+    pushed,
+    slab,
+    strap,
+    tree_of,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -225,7 +234,7 @@ def test_free_hinge_goes_to_its_stop_and_holds_there() -> None:
 
 @pytest.mark.parametrize(("side", "axis"), [(1.0, 0), (-1.0, 1)])
 def test_coulomb_says_whether_it_slides(side: float, axis: int) -> None:
-    """mu = 0.4: 38 N of side force over 100 N holds, 42 N takes it off the way it is pushed."""
+    """Friction 0.4: 38 N of side force over 100 N holds, 42 N takes it off the way it is pushed."""
     way = (("slides forward", "slides back"), ("slides left", "slides right"))[axis][side < 0.0]
     tree = tree_of(slab(0.21, WIDTH, np.zeros(3)))
     for size, stays in ((38.0, True), (42.0, False)):
@@ -259,7 +268,8 @@ def test_more_load_never_presses_less() -> None:
     felt = replace(SPRINGS, stiffening=4.0)
     last = (0.0, 0.0, 0.0)
     for weight in (50.0, 100.0, 200.0, 400.0, 800.0):
-        found = press_down(foundation, tree, pushed(([0.05, 0, 0], [0, 0, -weight])), felt, seated())
+        case = pushed(([0.05, 0, 0], [0, 0, -weight]))
+        found = press_down(foundation, tree, case, felt, seated())
         now = (found.force, found.sinking, float(found.rest.pressure.max()))
         assert all(new > old for new, old in zip(now, last, strict=True))
         last = now
