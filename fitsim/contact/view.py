@@ -1,0 +1,121 @@
+"""One state of the search for balance, with everything worked out there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fitsim.contact.above import Above, look
+from fitsim.contact.balance import Balance, weigh
+from fitsim.contact.leaving import leaving
+from fitsim.contact.problem import Problem, prepare
+from fitsim.contact.skin import Skin, press
+
+if TYPE_CHECKING:
+    from fitsim.contact.pose import Pose
+    from fitsim.rig.case import Case
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+_SKIN_TOLERANCE = 1e-6  # m, of linear sinking
+_REMAKE = 0.02  # m of travel after which the nodes near the bars are chosen anew
+
+
+@dataclass(frozen=True)
+class State:
+    """A pose with trial normal forces (m,) N; negative ones are nodes about to let go."""
+
+    pose: Pose
+    force: Array
+
+
+@dataclass(frozen=True)
+class View:
+    """A state with everything worked out there.
+
+    Attributes
+    ----------
+    problem, state : with the nodes near the bars chosen for this pose.
+    above, skin, balance : bars overhead, contact law, and what is out of balance.
+    active : (m,) bool array, nodes in contact.
+    force : (m,) array, N, >= 0.
+    left : -, share of the applied load out of balance.
+    """
+
+    problem: Problem
+    state: State
+    above: Above
+    active: Flags
+    force: Array
+    skin: Skin
+    balance: Balance
+    left: float
+
+    @property
+    def settled(self) -> bool:
+        """Whether every node obeys the contact law."""
+        if not self.active.any() or (self.state.force[self.active] < 0.0).any():
+            return False
+        within = np.abs(self.skin.excess[self.active]).max() < _SKIN_TOLERANCE
+        return bool(within and (self.skin.excess[~self.active] > -_SKIN_TOLERANCE).all())
+
+    @property
+    def way(self) -> str | None:
+        """The way the tree is leaving, if it is."""
+        return leaving(self.problem, self.state.pose)
+
+
+def viewed(problem: Problem, case: Case, state: State) -> View:
+    """Work everything out in one state, near nodes chosen anew where the tree has travelled."""
+    if _travel(problem, state.pose) > _REMAKE:
+        problem, state = _remade(problem, state)
+    above = look(problem, state.pose)
+    active, force, skin = _contact(problem, above, state.force)
+    balance = weigh(problem, case, state.pose, above, force)
+    size = np.abs(balance.unbalanced)
+    size[3:] /= problem.half_length
+    left = float(size.max() / balance.scale)
+    return View(problem, state, above, active, force, skin, balance, left)
+
+
+def share_of_load(view: View, unbalanced: Array) -> float:
+    """Largest component of a generalised force as a share of the applied load."""
+    size = np.abs(unbalanced)
+    size[3:] = size[3:] / view.problem.half_length
+    return float(size.max() / view.balance.scale)
+
+
+def _remade(problem: Problem, state: State) -> tuple[Problem, State]:
+    """The same problem with the nodes near the bars chosen where the tree is now."""
+    everywhere = np.zeros(len(problem.foundation.nodes))
+    everywhere[problem.near] = state.force
+    fresh = prepare(
+        problem.foundation,
+        problem.tree,
+        problem.pad,
+        problem.T_body_tree_seat,
+        state.pose.T_body_tree,
+    )
+    return fresh, State(state.pose, everywhere[fresh.near])
+
+
+def _travel(problem: Problem, pose: Pose) -> float:
+    """Farthest either end of the tree's middle line is from where near nodes were chosen, m."""
+    reach = np.array([problem.half_length, 0.0, 0.0])
+    ends = problem.centre_tree + np.array([reach, -reach])
+    change = pose.T_body_tree - problem.T_body_tree_near
+    shift = ends @ change[:3, :3].T + change[:3, 3]
+    return float(np.linalg.norm(shift, axis=1).max())
+
+
+def _contact(problem: Problem, above: Above, trial: Array) -> tuple[Flags, Array, Skin]:
+    """Nodes in contact by the complementarity rule, their forces, and the law's excess there."""
+    skin = press(problem, above, trial)
+    stiffness = 1.0 / (np.diagonal(problem.compliance) + skin.own)
+    active = trial - stiffness * skin.excess > 0.0
+    force = np.where(active, trial, 0.0)
+    return active, force, press(problem, above, force)
