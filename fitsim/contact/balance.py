@@ -68,6 +68,16 @@ def weigh(problem: Problem, case: Case, pose: Pose, above: Above, force: Array) 
     return Balance(total, change, by_normal, scale, shear)
 
 
+def share_of_load(problem: Problem, balance: Balance, unbalanced: Array) -> float:
+    """Largest component of a generalised force (6 + j,) as a share of the applied load.
+
+    Moments are made comparable with forces by half the bar's length.
+    """
+    size = np.abs(unbalanced)
+    size[3:] /= problem.half_length
+    return float(size.max() / balance.scale)
+
+
 def _moment_of(arms: Array, forces: Array) -> Array:
     """Sum over nodes of arm x force for (n, 3, c) force columns: (3, c)."""
     x, y, z = arms.T

@@ -16,10 +16,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitsim.contact.at_rest import at_rest
+from fitsim.contact.balance import share_of_load
 from fitsim.contact.leaving import leaving
 from fitsim.contact.pose import Pose
 from fitsim.contact.step import eliminated, stepped
-from fitsim.contact.view import State, View, share_of_load, viewed
+from fitsim.contact.view import State, View, viewed
 
 if TYPE_CHECKING:
     from fitsim.contact.equilibrium import Equilibrium
@@ -88,7 +89,7 @@ def _creep(problem: Problem, case: Case, state: State) -> tuple[View, int]:
         steps += 1
         moved, foreseen = stepped(view, drag)
         trial = _skin_settled(viewed(view.problem, case, moved), case)
-        surprise = share_of_load(trial, trial.balance.unbalanced - foreseen)
+        surprise = share_of_load(trial.problem, trial.balance, trial.balance.unbalanced - foreseen)
         if surprise > 0.5 * view.left + BALANCED and drag < _MOST_DRAG:
             drag = min(4.0 * drag, _MOST_DRAG)
             continue

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsim.contact.above import Above, look
-from fitsim.contact.balance import Balance, weigh
+from fitsim.contact.balance import Balance, share_of_load, weigh
 from fitsim.contact.leaving import leaving
 from fitsim.contact.problem import Problem, prepare
 from fitsim.contact.skin import Skin, press
@@ -76,17 +76,8 @@ def viewed(problem: Problem, case: Case, state: State) -> View:
     above = look(problem, state.pose)
     active, force, skin = _contact(problem, above, state.force)
     balance = weigh(problem, case, state.pose, above, force)
-    size = np.abs(balance.unbalanced)
-    size[3:] /= problem.half_length
-    left = float(size.max() / balance.scale)
+    left = share_of_load(problem, balance, balance.unbalanced)
     return View(problem, state, above, active, force, skin, balance, left)
-
-
-def share_of_load(view: View, unbalanced: Array) -> float:
-    """Largest component of a generalised force as a share of the applied load."""
-    size = np.abs(unbalanced)
-    size[3:] = size[3:] / view.problem.half_length
-    return float(size.max() / view.balance.scale)
 
 
 def _remade(problem: Problem, state: State) -> tuple[Problem, State]:
