@@ -130,11 +130,14 @@ def test_sphere_converges_with_the_mesh() -> None:
 @pytest.mark.parametrize("rho", [0.2, 0.6, 1.0, 2.0])
 @pytest.mark.parametrize("nu", [0.30, 0.45, 0.50])
 def test_paraboloid_on_a_bonded_layer(nu: float, rho: float) -> None:
-    """Depth and peak for a given force: 2 % (issue 4) from thick to thin, to incompressible."""
+    """Depth and peak for a given force, from thick to thin, to incompressible.
+
+    Issue 4 asks for 2 %; with six cells to the contact radius the solver is within 0.3 and 0.6 %.
+    """
     _, depth, peak = layer_answer(nu, rho)
     found = bowl(nu, rho, 6)
-    assert found.sinking == pytest.approx(depth, rel=0.02)
-    assert pressure_at_middle(found) == pytest.approx(peak, rel=0.02)
+    assert found.sinking == pytest.approx(depth, rel=0.005)
+    assert pressure_at_middle(found) == pytest.approx(peak, rel=0.01)
 
 
 def outline(radius: float, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:

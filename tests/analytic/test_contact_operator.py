@@ -86,6 +86,35 @@ def test_a_part_of_the_block_is_the_block_of_the_part() -> None:
     np.testing.assert_array_equal(foundation.block(part), whole[np.ix_(part, part)])
 
 
+@pytest.mark.parametrize("jumps", [False, True])
+def test_blending_one_tissue_with_itself_changes_nothing(jumps: bool) -> None:  # noqa: FBT001
+    """Weights sum to one: evenly blended copies are the tissue, unevenly ones never reach
+    farther (a near-incompressible layer heaves beside the load, so sizes are compared).
+
+    Where weights vary, sum of sqrt(w_i w_j) <= 1 between two nodes, and 1 for a node with itself.
+    """
+    stack = layer_of(0.04, 60e3, 0.47)
+    chart, even = flat_square(0.01, 0.06, (stack, stack, stack))
+    every = np.arange(chart.valid.size)
+    alone = build_foundation(*flat_square(0.01, 0.06, (stack,))).block(every)
+    np.testing.assert_allclose(build_foundation(chart, even).block(every), alone, rtol=1e-9)
+    weights = random_weights(chart.valid.shape, 3, np.random.default_rng(6), jumps=jumps)
+    mixed = build_foundation(chart, Tissue((stack, stack, stack), weights)).block(every)
+    np.testing.assert_allclose(np.diagonal(mixed), np.diagonal(alone), rtol=1e-9)
+    assert (np.abs(mixed) <= np.abs(alone) + 1e-9 * alone.max()).all()
+
+
+def test_curvature_softens_by_the_table() -> None:
+    """1 + 0.4 h/R (computed with finite elements, docs/theory), none where hollow, 10 % at most."""
+    stack = layer_of(0.04, 60e3, 0.47)
+    chart, tissue = flat_square(0.01, 0.03, (stack,))
+    flat = build_foundation(chart, tissue).block(np.arange(chart.valid.size))
+    for bend, factor in ((0.0, 1.0), (2.5, 1.04), (-5.0, 1.0), (50.0, 1.1)):
+        chart.curvature[:] = bend
+        bent = build_foundation(chart, tissue).block(np.arange(chart.valid.size))
+        np.testing.assert_allclose(bent, factor * flat, rtol=1e-9)
+
+
 def test_stiffer_tissue_sinks_less_everywhere() -> None:
     """Twice the modulus, half the sinking, to rounding: the operator is linear in compliance."""
     soft, hard = (flat_foundation(0.01, 0.06, layer_of(0.04, young, 0.47)) for young in (3e4, 6e4))

@@ -1,7 +1,8 @@
 """The product's own solver against the tables of layer_tables.toml (sources stand there).
 
 `test_layer_tables` holds the closed forms against them; here the grid, the cell averages, the
-active set and the rigid body are in between: 2 % (issue 4).
+active set and the rigid body are in between. Issue 4 asks for 2 %; six cells to the contact radius
+give 0.3 %, and 0.5 % is asked for, which 2 % of wrong compliance would not pass.
 """
 
 from __future__ import annotations
@@ -52,7 +53,7 @@ def test_paraboloid_under_the_table_s_force(
         pushed(([0, 0, 0], [0, 0, -force])),
     )
     assert found.rest.found
-    assert found.sinking == pytest.approx(sinks, rel=0.02)
+    assert found.sinking == pytest.approx(sinks, rel=0.005)
     # the patch: cells pressed, of which those on the rim count whole (half a cell of radius)
     area = float((found.rest.pressure > 0.0).sum() * found.problem.foundation.spacing**2)
     assert (area / 3.141592653589793) ** 0.5 == pytest.approx(PATCH, abs=0.5 * PATCH / ACROSS)
