@@ -47,13 +47,15 @@ class Above:
     along: Array
 
 
-def look(problem: Problem, pose: Pose) -> Above:
+def look(problem: Problem, pose: Pose, guess: Array | None = None) -> Above:
     """Evaluate the bars over the near nodes.
 
     Parameters
     ----------
     problem : Problem
     pose : Pose
+    guess : (m,) array, m, optional
+        Distances in a neighbouring pose.
 
     Returns
     -------
@@ -78,7 +80,8 @@ def look(problem: Problem, pose: Pose) -> Above:
         angles = pose.angles[first - 6 : joints.stop - 6]
         T_body_bar, hinges = place_bar(pose.T_body_tree, mounted, angles)
         points, normals = problem.points[mine], problem.normals[mine]
-        hit = overhead(problem.faces[side], T_body_bar, points, normals)
+        near = None if guess is None else guess[mine]
+        hit = overhead(problem.faces[side], T_body_bar, points, normals, near)
         above.distance[mine], above.inside[mine] = hit.distance, hit.inside
         above.along[mine] = hit.along
         above.cover[mine] = np.clip(0.5 + hit.inside / problem.foundation.spacing, 0.0, 1.0)

@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 # The ray from a node meets a smooth underside within this many steps to a micrometre; the slope
 # settles sooner and is then kept.
 _RAY_STEPS, _SLOPE_STEPS = 5, 2
+_GUESSED_STEPS = (1, 3)  # slope and ray steps from a neighbouring pose
 _EDGE_ON = 0.2  # a ray that meets the bar at a smaller sine runs past it, if it meets it at all
 _RAY_MISS = 5e-4  # m
 # A node's normal, run backwards through the animal, can meet the other bar.
@@ -83,7 +84,9 @@ class Overhead:
     along: Array
 
 
-def overhead(face: Face, T_body_bar: Array, points: Array, normals: Array) -> Overhead:
+def overhead(
+    face: Face, T_body_bar: Array, points: Array, normals: Array, guess: Array | None = None
+) -> Overhead:
     """Shoot every node's normal at a bar's underside.
 
     Parameters
@@ -91,6 +94,8 @@ def overhead(face: Face, T_body_bar: Array, points: Array, normals: Array) -> Ov
     face : Face
     T_body_bar : (4, 4) array
     points, normals : (n, 3) arrays, m and unit, body frame
+    guess : (n,) array, m, optional
+        Distances in a neighbouring pose, which save half of the work.
 
     Returns
     -------
@@ -103,10 +108,11 @@ def overhead(face: Face, T_body_bar: Array, points: Array, normals: Array) -> Ov
     ray = normals @ turn
     away = np.abs(ray[:, 2]) < _EDGE_ON
     rise = np.where(away, 1.0, ray[:, 2])
-    distance = -start[:, 2] / rise
-    for step in range(_RAY_STEPS):
+    distance = -start[:, 2] / rise if guess is None else guess
+    slope_steps, ray_steps = (_SLOPE_STEPS, _RAY_STEPS) if guess is None else _GUESSED_STEPS
+    for step in range(ray_steps):
         place = start[:, :2] + distance[:, None] * ray[:, :2]
-        if step < _SLOPE_STEPS:
+        if step < slope_steps:
             slope = _slope(face, place)
             steepness = rise - slope[0] * ray[:, 0] - slope[1] * ray[:, 1]
             steepness = np.where(np.abs(steepness) < _EDGE_ON, 1.0, steepness)

@@ -68,7 +68,7 @@ def _run(problem: Problem, case: Case, state: State, drag: float) -> tuple[View,
         if (view.left < BALANCED and view.settled) or view.way is not None:
             return view, step
         last = view.left
-        view = viewed(view.problem, case, stepped(view, drag)[0])
+        view = viewed(view.problem, case, stepped(view, drag)[0], view)
         drag = float(
             np.clip(drag * np.clip((view.left / last) ** 1.5, 0.05, 4.0), _LEAST_DRAG, 10.0)
         )
@@ -88,7 +88,7 @@ def _creep(problem: Problem, case: Case, state: State) -> tuple[View, int]:
     while steps < _CREEP_STEPS and view.way is None and view.left > BALANCED:
         steps += 1
         moved, foreseen = stepped(view, drag)
-        trial = _skin_settled(viewed(view.problem, case, moved), case)
+        trial = _skin_settled(viewed(view.problem, case, moved, view), case)
         surprise = share_of_load(trial.problem, trial.balance, trial.balance.unbalanced - foreseen)
         if surprise > 0.5 * view.left + BALANCED and drag < _MOST_DRAG:
             drag = min(4.0 * drag, _MOST_DRAG)
@@ -115,7 +115,7 @@ def _skin_settled(view: View, case: Case) -> View:
         trial = np.zeros_like(view.force)
         chosen = np.flatnonzero(view.active)
         trial[chosen] = view.force[chosen] - eliminated(view, chosen)[:, 0]
-        view = viewed(view.problem, case, State(view.state.pose, trial))
+        view = viewed(view.problem, case, State(view.state.pose, trial), view)
     return view
 
 

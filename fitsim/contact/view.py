@@ -22,7 +22,8 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 _SKIN_TOLERANCE = 1e-6  # m, of linear sinking
-_REMAKE = 0.02  # m of travel after which the nodes near the bars are chosen anew
+# m of travel, less than the margin of the nodes near the bars, after which they are chosen anew
+_REMAKE = 0.025
 
 
 @dataclass(frozen=True)
@@ -69,11 +70,25 @@ class View:
         return leaving(self.problem, self.state.pose)
 
 
-def viewed(problem: Problem, case: Case, state: State) -> View:
-    """Work everything out in one state, near nodes chosen anew where the tree has travelled."""
+def viewed(problem: Problem, case: Case, state: State, last: View | None = None) -> View:
+    """Work everything out in one state, near nodes chosen anew where the tree has travelled.
+
+    Parameters
+    ----------
+    problem : Problem
+    case : Case
+    state : State
+    last : View, optional
+        Of a neighbouring state, which saves work.
+
+    Returns
+    -------
+    View
+    """
     if _travel(problem, state.pose) > _REMAKE:
         problem, state = _remade(problem, state)
-    above = look(problem, state.pose)
+    guess = last.above.distance if last is not None and last.problem is problem else None
+    above = look(problem, state.pose, guess)
     active, force, skin = _contact(problem, above, state.force)
     balance = weigh(problem, case, state.pose, above, force)
     left = share_of_load(problem, balance, balance.unbalanced)
@@ -95,12 +110,15 @@ def _remade(problem: Problem, state: State) -> tuple[Problem, State]:
 
 
 def _travel(problem: Problem, pose: Pose) -> float:
-    """Farthest either end of the tree's middle line is from where near nodes were chosen, m."""
+    """How far either end of the tree's middle line has gone past the nodes chosen, m.
+
+    Sinking moves a bar across the back by its slope alone, and so counts half.
+    """
     reach = np.array([problem.half_length, 0.0, 0.0])
     ends = problem.centre_tree + np.array([reach, -reach])
     change = pose.T_body_tree - problem.T_body_tree_near
     shift = ends @ change[:3, :3].T + change[:3, 3]
-    return float(np.linalg.norm(shift, axis=1).max())
+    return float((np.hypot(shift[:, 0], shift[:, 1]) + 0.5 * np.abs(shift[:, 2])).max())
 
 
 def _contact(problem: Problem, above: Above, trial: Array) -> tuple[Flags, Array, Skin]:
@@ -109,4 +127,6 @@ def _contact(problem: Problem, above: Above, trial: Array) -> tuple[Flags, Array
     stiffness = 1.0 / (np.diagonal(problem.compliance) + skin.own)
     active = trial - stiffness * skin.excess > 0.0
     force = np.where(active, trial, 0.0)
-    return active, force, press(problem, above, force)
+    if (force != trial).any():
+        skin = press(problem, above, force)
+    return active, force, skin
