@@ -9,6 +9,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from fitsim.back.back import Chart
+from fitsim.back.samples import thinned
 from fitsim.back.smoothing import nearest_filled
 from fitsim.back.trunk import SEEN, trunk_surface
 
@@ -24,6 +25,9 @@ X_RANGE, T_REACH = (-0.75, 0.30), 0.36
 
 WIDEST_HOLE = 0.08
 """m: holes up to this wide are filled; the surface cannot hide much in less than a bar's width."""
+
+FEW = 60_000
+"""Samples used for the curvature: some hundreds lie under its kernel."""
 
 BEND_WIDTH = 0.030
 """m: smoothing width for the curvature across, about the depth of tissue it is used for."""
@@ -134,7 +138,10 @@ def _curvature(
     """Curvature of the sections at the chart's nodes, smoothed over the depth of the tissue."""
     grid = surface.grid
     wide = trunk_surface(
-        body, (float(grid.a[0]), float(grid.a[-1])), surface.depth, (2 * grid.cell, BEND_WIDTH)
+        thinned(body, FEW),
+        (float(grid.a[0]), float(grid.a[-1])),
+        surface.depth,
+        (2 * grid.cell, BEND_WIDTH),
     )
     radius = nearest_filled(wide.radius)
     first = np.gradient(radius, wide.angle, axis=1)

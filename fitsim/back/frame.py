@@ -41,11 +41,17 @@ SHORTEST = 0.45
 LONGEST = 3.0
 """m: no animal's trunk is longer."""
 
+UNSHOWN = 0.05
+"""m: withers less sure than this do not show."""
+
 RESIZED = 0.08
 """A told withers height that changes the size by more than this is worth a caution."""
 
-COARSE, FINE = (0.0125, 0.025), (0.005, 0.012)
+COARSE, FINE = (0.0125, 0.025), (0.005, 0.015)
 """(cell, smoothing width) in m while the frame is sought, and at the end."""
+
+RIDGE = (0.0075, 0.015)
+"""(cell, smoothing width) in m while the spine line is laid along x."""
 
 REACH = 1.1
 """m, on an animal of 1.5 m: how far from the origin the trunk's surface is looked at."""
@@ -174,7 +180,9 @@ def body_frame(
         if np.abs(place.T @ np.linalg.inv(before) - np.eye(4)).max() < SETTLED:
             break
     if toes is None:
-        place = replace(place, cautions=(*place.cautions, _UP_GUESSED))
+        shown = place.withers is not None and place.withers.sd < UNSHOWN
+        caution = _UP_GUESSED if shown else _WITHERS_UNSHOWN
+        place = replace(place, cautions=(*place.cautions, caution))
     surface, crest, place = _spine_along_x(place, trunk, rough, name, stands=toes is not None)
     factor = float(np.cbrt(np.linalg.det(place.T[:3, :3])))
     if metres and abs(factor - 1.0) > RESIZED:
@@ -192,6 +200,10 @@ def body_frame(
 _UP_GUESSED = (
     "No feet are in the scan, so up was taken from the line of the back: "
     "it may be off by about 3 degrees lengthwise."
+)
+_WITHERS_UNSHOWN = (
+    "No feet are in the scan and the withers do not show on it: place and lengthwise tilt of the "
+    "back are guesses, off by up to 0.2 m and 15 degrees. Mark the withers and the blade's edge."
 )
 _RESIZED = (
     "The told withers height makes the animal {:.2f} times as large as the file's unit does: "
@@ -310,9 +322,10 @@ def _spine_along_x(
     span, level = ((part[0] * place.scale, part[1] * place.scale) for part in (COMPARED, LEVELLED))
     near = trunk.moved(place.T).points[:, 0]
     trunk = trunk.only((near > FINE_REACH[0] - 0.1) & (near < FINE_REACH[1] + 0.1))
+    few = thinned(trunk, 2 * FEW)
     for _ in range(2):
         crown = _surface(
-            trunk.moved(place.T), place.scale, FINE, FINE_REACH, name=name, widest=CROWN
+            few.moved(place.T), place.scale, RIDGE, FINE_REACH, name=name, widest=CROWN
         )
         crest = crest_of(crown, place.scale)
         place = place.stepped(spine_step(crest, span))

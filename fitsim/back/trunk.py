@@ -64,7 +64,7 @@ def trunk_surface(
     samples: Samples,
     x_range: tuple[float, float],
     depth: float,
-    fineness: tuple[float, float] = (0.005, 0.012),
+    fineness: tuple[float, float] = (0.005, 0.015),
     *,
     widest: float = WIDEST_ANGLE,
 ) -> TrunkSurface:
