@@ -88,10 +88,10 @@ def test_a_part_of_the_block_is_the_block_of_the_part() -> None:
 
 @pytest.mark.parametrize("jumps", [False, True])
 def test_blending_one_tissue_with_itself_changes_nothing(jumps: bool) -> None:  # noqa: FBT001
-    """Weights sum to one: evenly blended copies are the tissue, unevenly ones never reach
-    farther (a near-incompressible layer heaves beside the load, so sizes are compared).
+    """Weights sum to one: evenly blended copies are the tissue, unevenly ones never reach farther.
 
-    Where weights vary, sum of sqrt(w_i w_j) <= 1 between two nodes, and 1 for a node with itself.
+    Sizes are compared, as a near-incompressible layer heaves beside the load. Where weights vary,
+    sum of sqrt(w_i w_j) <= 1 between two nodes, and 1 for a node with itself.
     """
     stack = layer_of(0.04, 60e3, 0.47)
     chart, even = flat_square(0.01, 0.06, (stack, stack, stack))

@@ -15,15 +15,14 @@ from scipy.spatial.transform import Rotation
 
 import fitsim
 from fitsim.errors import BadScan
-from fitsim.rig.read import read_load
-from fitsim.study.fit import FitSet, fit
 from fitsim.tree.read import read_tree
-from tests.fits import SCANS, fit_of, measures, moved_scan, raw, taken_in
+from tests.fits import SCANS, cinched, fit_of, measures, moved_scan, raw, taken_in
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from fitsim.scan.scan import Scan
+    from fitsim.study.fit import FitSet
 
 FINE = 0.010  # m, the product's own grid: the limits are asked of what people get
 TREE = "riding-middle"
@@ -34,8 +33,7 @@ ANIMALS = ["mule", pytest.param("horse", marks=pytest.mark.slow)]
 
 def fit_scan(scan: Scan, animal: str, spacing: float = FINE) -> FitSet:
     """From points to cases, with cinches alone."""
-    back = taken_in(scan, SCANS[animal][1], spacing)
-    return fit(back, read_tree(TREE), load=read_load("none"))
+    return cinched(taken_in(scan, SCANS[animal][1], spacing), read_tree(TREE))
 
 
 @cache
