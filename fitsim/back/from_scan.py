@@ -35,6 +35,11 @@ TOO_COARSE = (
     "off by subdivision; the shape between their corners is a guess."
 )
 
+BELLY_GUESSED = (
+    "The belly is not in the scan: the girth that straps run round was completed with half an "
+    "ellipse of usual depth."
+)
+
 BACK_BOX = np.array([[-0.6, -0.3, -0.3], [0.2, 0.3, 0.3]])
 """m, body frame: facets are measured in here."""
 
@@ -94,7 +99,7 @@ def back_from_scan(
         T_body_scan=frame.T_body_scan, chart=chart, zone_code=code, zones=zones, marks=places,
         tissue=tissue_of(chart, zones, frame.scale), barrel=barrel,
         withers_height=frame.withers_height, provenance=scan.provenance,
-        cautions=(*cautions, *frame.cautions),
+        cautions=(*cautions, *frame.cautions, *((BELLY_GUESSED,) if barrel.extrapolated.any() else ())),
     )  # fmt: skip
 
 
