@@ -95,11 +95,12 @@ def back_from_scan(
     zones = zones_of(chart, places, frame.scale)
     code = zone_codes(chart.x, chart.t, zones)
     barrel = barrel_of(body, frame.crest, frame.withers_height)
+    belly = (BELLY_GUESSED,) if barrel.extrapolated.any() else ()
     return Back(
         T_body_scan=frame.T_body_scan, chart=chart, zone_code=code, zones=zones, marks=places,
         tissue=tissue_of(chart, zones, frame.scale), barrel=barrel,
         withers_height=frame.withers_height, provenance=scan.provenance,
-        cautions=(*cautions, *frame.cautions, *((BELLY_GUESSED,) if barrel.extrapolated.any() else ())),
+        cautions=(*cautions, *frame.cautions, *belly),
     )  # fmt: skip
 
 
