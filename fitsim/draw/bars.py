@@ -140,6 +140,7 @@ def daylight(chart: Chart, tree: Tree, equilibrium: Equilibrium, index: int) -> 
     ValueError
         When no node lies under the bar.
     """
+    from scipy.ndimage import gaussian_filter1d
     from scipy.spatial import cKDTree
 
     bar = tree.bars[index]
@@ -158,8 +159,9 @@ def daylight(chart: Chart, tree: Tree, equilibrium: Equilibrium, index: int) -> 
     weight /= weight.sum(axis=1, keepdims=True)
 
     def below(field: NDArray[np.float64]) -> NDArray[np.float64]:
-        mixed: NDArray[np.float64] = np.einsum("nk,nk...->n...", weight, field[under][near])
-        return mixed
+        mixed = np.einsum("nk,nk->n", weight, field[under][near])
+        # The nearest nodes change in steps along the line; the field does not.
+        return np.asarray(gaussian_filter1d(mixed, 1.5, mode="nearest"))
 
     return Daylight(
         bar.side,

@@ -19,6 +19,11 @@ BOXES = {
 TABLE = (MARGIN + 1566, MOSAIC[1] + 498)
 STRIPS = ((MARGIN, 1336, 1188, 1530), (1212, 1336, SIZE[0] - MARGIN, 1530))
 
+VERDICT_ROOM = 1500
+"""How long a line of what a case shows may be."""
+VERDICT_SIZES = (31, 29, 27, 25, 23)
+"""Type sizes tried for it."""
+
 
 def dots(units: float) -> int:
     """Return sheet units in dots as drawn."""

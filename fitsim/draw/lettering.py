@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Literal
 from fitsim.draw.palette import INK, LINE, PAPER, QUIET
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from PIL import Image, ImageDraw, ImageFont
 
 Face = Literal["serif", "sans", "bold"]
@@ -125,3 +127,30 @@ class Pen:
     def quiet(self, x: float, y: float, words: str, size: float = 21, anchor: str = "ls") -> None:
         """Write a quiet caption."""
         self.text(x, y, words, size, colour=QUIET, anchor=anchor)
+
+
+def broken(
+    pen: Pen, words: str, room: float, sizes: Sequence[float], most: int = 2
+) -> tuple[float, list[str]]:
+    """Return the first size at which words take few lines, and those lines; else the last size.
+
+    Parameters
+    ----------
+    pen : to measure with.
+    words : broken at spaces.
+    room : sheet units that a line may be long.
+    sizes : largest first.
+    most : number of lines.
+    """
+    size, lines = sizes[0], [words]
+    for size in sizes:
+        lines = [""]
+        for word in words.split(" "):
+            longer = f"{lines[-1]} {word}".strip()
+            if pen.width(longer, size) > room:
+                lines.append(word)
+            else:
+                lines[-1] = longer
+        if len(lines) <= most:
+            break
+    return size, lines

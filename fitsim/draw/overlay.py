@@ -68,9 +68,9 @@ def _bearings(on: Panel) -> None:
     wide, high = view.size
     if view.name == ABOVE:
         pen.arrow((left + wide / 2, top + 64), (left + wide / 2, top + 22), INK, 2.4, 13)
-        pen.text(left + wide / 2 + 16, top + 48, "head", 23, face="bold")
-        pen.text(left + 22, top + 44, "animal's left", 22)
-        pen.text(left + wide - 22, top + 44, "animal's right", 22, anchor="rs")
+        pen.chip(left + wide / 2 + 18, top + 40, "head", 22, anchor="left")
+        pen.chip(left + 16, top + 34, "animal's left", 21, anchor="left", face="sans")
+        pen.chip(left + wide - 16, top + 34, "animal's right", 21, anchor="right", face="sans")
         _ruler(pen, left + 22, top + high - 26, view.dots_per_m)
         return
     way = -1 if view.name == LEFT else 1

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitsim.draw.palette import DAYLIGHT, DAYLIGHT_INK, HIDE, INK, painted
-from fitsim.draw.surface import on_nodes
+from fitsim.draw.surface import on_nodes, rounded
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -160,13 +160,14 @@ def zone_lines(
     from PIL import Image, ImageDraw
 
     covers: list[NDArray[np.float32]] = []
+    corner = np.array([back.chart.x[0], back.chart.t[0]])
     for width in (0.0054, 0.0024):
         large = Image.new("L", (2 * shape[1], 2 * shape[0]), 0)
         draw = ImageDraw.Draw(large)
         for zone in back.zones:
             if zone.name.startswith(OUTLINED):
-                ring = np.vstack([zone.outline, zone.outline[:2]])
-                place = 2 * (ring - [back.chart.x[0], back.chart.t[0]]) / TEXEL
+                ring = rounded(zone.outline)
+                place = 2 * (np.vstack([ring, ring[:2]]) - corner) / TEXEL
                 line = [(float(t), float(x)) for x, t in place]
                 draw.line(line, fill=255, width=round(2 * width / TEXEL), joint="curve")
         covers.append(np.asarray(large.reduce(2), dtype=np.float32) / np.float32(255))

@@ -156,9 +156,9 @@ def _pressed_edge(pen: Pen, x: Array, y: Array, pressure: Array, top: float) -> 
     """Paint the back's edge in the colour of its pressure where it is touched."""
     colours = painted(pressure, top)[0].astype(int)
     for start in np.flatnonzero(pressure[:-1] > FAINTEST):
-        run = _pairs(x[start : start + 2], y[start : start + 2] + 5)
+        run = x[start : start + 2], y[start : start + 2]
         red, green, blue = (int(part) for part in colours[start])
-        pen.line(run, (red, green, blue), 10)
+        pen.shape(_pairs(*run) + _pairs(run[0], run[1] + 10)[::-1], (red, green, blue))
 
 
 def _measured(pen: Pen, x: float, upper: float, lower: float) -> None:
@@ -196,7 +196,8 @@ def strips(
     for edges, under in zip(STRIPS, both, strict=True):
         base = edges[1] - 48
         wide = pen.text(edges[0], base, f"Under the {under.side} bar", 25, face="bold")
-        how = f"head on the left; levelled, heights stretched {look.steep:g} times"
+        high = f"heights stretched {look.steep:g} times" if look.steep > 1 else "true heights"
+        how = f"head on the left; levelled, {high}"
         pen.quiet(edges[0] + wide + 14, base, how)
         ends = lift.get(f"front_{under.side}", np.nan), lift.get(f"rear_{under.side}", np.nan)
         draw_strip(pen, edges, under, ends, look)

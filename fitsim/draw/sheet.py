@@ -11,9 +11,19 @@ import numpy as np
 
 from fitsim.draw import overlay
 from fitsim.draw.bars import moved, outline
-from fitsim.draw.layout import BOXES, MARGIN, MOSAIC, REDUCE, SCALE, SIZE, dots
+from fitsim.draw.layout import (
+    BOXES,
+    MARGIN,
+    MOSAIC,
+    REDUCE,
+    SCALE,
+    SIZE,
+    VERDICT_ROOM,
+    VERDICT_SIZES,
+    dots,
+)
 from fitsim.draw.legend import foot, scale_bar, strip_key
-from fitsim.draw.lettering import Pen
+from fitsim.draw.lettering import Pen, broken
 from fitsim.draw.paint import canvas, painted_skin
 from fitsim.draw.palette import INK, PANEL, PAPER, scale_top
 from fitsim.draw.profile import Look, daylights, stretch, strips
@@ -196,13 +206,8 @@ def _paste_panels(sheet: Image.Image, mosaic: Image.Image) -> None:
 
 
 def _heading(pen: Pen, fit: Fit, system: System) -> None:
-    """Write the case and what it shows."""
-    pen.text(MARGIN, 118, case_title(fit.case.name), 66, face="serif")
-    room, line, y = 1440, "", 168
-    for word in " ".join(verdict(fit, system)[:4]).split(" "):
-        if pen.width(f"{line} {word}", 31) > room:
-            pen.text(MARGIN, y, line, 31)
-            line, y = word, y + 39
-        else:
-            line = f"{line} {word}".strip()
-    pen.text(MARGIN, y, line, 31)
+    """Write the case and what it shows, smaller where it would take more than two lines."""
+    pen.text(MARGIN, 104, case_title(fit.case.name), 66, face="serif")
+    size, lines = broken(pen, " ".join(verdict(fit, system)[:4]), VERDICT_ROOM, VERDICT_SIZES)
+    for row, line in enumerate(lines):
+        pen.text(MARGIN, 156 + 38 * row, line, size)

@@ -88,6 +88,31 @@ def finely(outline: NDArray[np.float64], step: float = 0.004) -> NDArray[np.floa
     return np.column_stack([np.interp(places, along, closed[:, k]) for k in range(2)])
 
 
+def rounded(outline: NDArray[np.float64], reach: float = 0.012) -> NDArray[np.float64]:
+    """Return a closed polygon with its corners rounded: nothing under a skin has a square one.
+
+    Parameters
+    ----------
+    outline : (k, 2) array, m, its last point need not repeat the first.
+    reach : m, over which places on the outline are averaged.
+
+    Returns
+    -------
+    (n, 2) array, m, its last point does not repeat the first.
+
+    Examples
+    --------
+    >>> square = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
+    >>> ring = rounded(square)
+    >>> off = np.linalg.norm(square[:, None] - ring, axis=2).min(axis=1)
+    >>> bool((off > 0.005).all()), bool((off < 0.012).all())
+    (True, True)
+    """
+    step = 0.004
+    ring = finely(outline, step)[:-1]
+    return np.asarray(ndimage.gaussian_filter1d(ring, reach / step, axis=0, mode="wrap"))
+
+
 def on_nodes(chart: Chart, values: NDArray[np.float64], missing: float) -> NDArray[np.float64]:
     """Return values of the valid nodes (row-major) spread over the whole grid."""
     grid = np.full(chart.valid.shape, missing)

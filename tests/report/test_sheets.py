@@ -10,7 +10,8 @@ import pytest
 
 from fitsim.draw.bars import moved
 from fitsim.draw.inferno import inferno
-from fitsim.draw.layout import BOXES, REDUCE, SCALE, SIZE
+from fitsim.draw.layout import BOXES, REDUCE, SCALE, SIZE, VERDICT_ROOM, VERDICT_SIZES
+from fitsim.draw.lettering import Pen, broken
 from fitsim.draw.paint import canvas, painted_skin
 from fitsim.draw.palette import FAINTEST, painted, pressure_map, scale_top
 from fitsim.draw.sheet import draw_cases, region, shown_skin, top_of_scale
@@ -91,7 +92,9 @@ def test_hide_shows_below_the_faintest_pressure() -> None:
 def test_the_map_is_the_published_one() -> None:
     from matplotlib import colormaps
 
-    np.testing.assert_array_equal(inferno(), np.round(255 * colormaps["inferno"](range(256))[:, :3]))
+    np.testing.assert_array_equal(
+        inferno(), np.round(255 * colormaps["inferno"](range(256))[:, :3])
+    )
 
 
 def test_the_map_darkens_evenly() -> None:
@@ -145,3 +148,20 @@ def test_left_is_left_and_the_head_is_where_the_arrow_says(fitset: FitSet) -> No
     assert right_and_down(ABOVE) == (True, False)  # animal's right on the right, head up
     assert right_and_down(LEFT)[0] is False  # head on the left
     assert right_and_down(RIGHT)[0] is True  # head on the right
+
+
+def test_a_long_verdict_keeps_off_the_views() -> None:
+    from PIL import Image
+
+    pen = Pen(Image.new("RGB", (10, 10)), SCALE)
+    # The longest four sentences there are, one finding after the other, with two-digit numbers.
+    said = (
+        "Load along the bar: 36 % front, 37 % middle, 27 % rear. The front right tip lifts 23 mm. "
+        "45 % of the load is on the shoulder blades. The right bar bridges: a gap 12 mm deep in "
+        "its middle."
+    )
+    size, lines = broken(pen, said, VERDICT_ROOM, VERDICT_SIZES)
+    assert " ".join(lines) == said
+    assert len(lines) == 2
+    assert all(pen.width(line, size) <= VERDICT_ROOM for line in lines)
+    assert broken(pen, "Neither end lifts.", VERDICT_ROOM, VERDICT_SIZES)[0] == VERDICT_SIZES[0]
