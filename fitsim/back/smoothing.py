@@ -168,10 +168,11 @@ def _solved(
     known = mass > 1e-12 * max(float(mass.max()), 1e-300)
     matrix = np.empty((int(known.sum()), 6, 6))
     right = np.empty((int(known.sum()), 6))
+    share = {power: moment[known] / mass[known] for power, moment in moments.items()}
     for row, (p, q) in enumerate(BASIS):
         right[:, row] = targets[p, q][known] / mass[known]
         for column, (s, t) in enumerate(BASIS):
-            matrix[:, row, column] = moments[p + s, q + t][known] / mass[known]
+            matrix[:, row, column] = share[p + s, q + t]
     # A trace of stiffness on slope and bend: a lone sample then gives a flat fit, not a crash.
     matrix[:, range(1, 6), range(1, 6)] += 1e-7
     coefficients = np.linalg.solve(matrix, right[..., None])[..., 0]

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import math
 import platform
+from functools import cache
 from importlib import metadata
 from typing import TYPE_CHECKING
 
@@ -46,7 +47,7 @@ CAUTIONS = (
     "Handle animals and cinches by safe local practice; load limits follow local welfare rules.",
 )
 
-_LIBRARIES = ("numpy", "scipy", "trimesh", "small_gicp", "pyvista", "vtk", "open3d-cpu", "open3d")
+_LIBRARIES = ("numpy", "scipy", "trimesh", "small_gicp", "vtk", "open3d-cpu", "open3d")
 _DIGITS = 7
 """Significant digits written: the forces still balance to 1e-6."""
 
@@ -134,12 +135,17 @@ def as_json(document: Mapping[str, object]) -> str:
 def versions() -> dict[str, str]:
     """Versions of fitsim, Python and the libraries whose numbers enter a result."""
     found = {"fitsim": __version__, "python": platform.python_version()}
-    for library in _LIBRARIES:
-        try:
-            found[library] = metadata.version(library)
-        except metadata.PackageNotFoundError:
-            continue
-    return found
+    installed = {library: _installed(library) for library in _LIBRARIES}
+    return found | {library: version for library, version in installed.items() if version}
+
+
+@cache
+def _installed(library: str) -> str | None:
+    """Version of a library, None where it is missing; asking takes longer than writing a file."""
+    try:
+        return metadata.version(library)
+    except metadata.PackageNotFoundError:
+        return None
 
 
 def pose(equilibrium: Equilibrium) -> dict[str, float]:

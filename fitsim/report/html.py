@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
+    from fitsim.draw.paint import Canvas
     from fitsim.draw.quantity import System
     from fitsim.measure.measures import Measures
     from fitsim.study.fit import Fit, FitSet
@@ -40,6 +41,7 @@ def write_report(
     *,
     pictures: Mapping[str, str | Path] | None = None,
     system: System = "metric",
+    skin: Canvas | None = None,
 ) -> None:
     """Write `report.html`.
 
@@ -53,16 +55,24 @@ def write_report(
         Sheets drawn by `fitsim.draw.sheet.draw_cases`, shown and printed in the report.
     system : {"metric", "inch"}
         Units people chose.
+    skin : Canvas, optional
+        The unpainted back, made if not given.
 
     Raises
     ------
     BadSettings
         When the file cannot be written.
     """
-    write_text(path, page(fitset, pictures=pictures or {}, system=system))
+    write_text(path, page(fitset, pictures=pictures or {}, system=system, skin=skin))
 
 
-def page(fitset: FitSet, *, pictures: Mapping[str, str | Path], system: System = "metric") -> str:
+def page(
+    fitset: FitSet,
+    *,
+    pictures: Mapping[str, str | Path],
+    system: System = "metric",
+    skin: Canvas | None = None,
+) -> str:
     """Return the report as one HTML page; see `write_report`."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -94,7 +104,7 @@ def page(fitset: FitSet, *, pictures: Mapping[str, str | Path], system: System =
         cautions=CAUTIONS,
         rules=RULES,
         versions=versions(),
-        scene=_embedded(scene(fitset, top=top, system=system)),
+        scene=_embedded(scene(fitset, top=top, system=system, skin=skin)),
         css=_asset("report.css"),
         faces={name: _face(file) for name, file in _FACES.items()},
         three=_asset("three.min.js"),

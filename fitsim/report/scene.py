@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.back.back import Back
+    from fitsim.draw.paint import Canvas
     from fitsim.draw.quantity import System
     from fitsim.study.fit import Fit, FitSet
     from fitsim.tree.tree import Tree
@@ -26,7 +27,9 @@ if TYPE_CHECKING:
 _LABELLED = ("scapula", "fat_pocket")
 
 
-def scene(fitset: FitSet, *, top: float, system: System = "metric") -> dict[str, object]:
+def scene(
+    fitset: FitSet, *, top: float, system: System = "metric", skin: Canvas | None = None
+) -> dict[str, object]:
     """Return the scene of a set: skin once, then each case's pressure, daylight and pose.
 
     Parameters
@@ -34,6 +37,7 @@ def scene(fitset: FitSet, *, top: float, system: System = "metric") -> dict[str,
     fitset : all cases of one tree on one back.
     top : Pa, dark end of the pressure scale.
     system : units people chose.
+    skin : the unpainted back, made if not given.
 
     Returns
     -------
@@ -47,7 +51,7 @@ def scene(fitset: FitSet, *, top: float, system: System = "metric") -> dict[str,
         "spacing": chart.spacing,
         "points": packed(points.reshape(-1, 3), "<f4"),
         "triangles": packed(surface_triangles(chart), "<u4"),
-        "hide": _hide(fitset.back),
+        "hide": _hide(skin or canvas(fitset.back)),
         "map": packed(pressure_map(), "u1"),
         "top": top,
         "unit": how.unit,
@@ -73,12 +77,12 @@ def packed(values: NDArray[np.generic], kind: str) -> str:
     return base64.b64encode(np.ascontiguousarray(values, dtype=kind).tobytes()).decode("ascii")
 
 
-def _hide(back: Back) -> str:
+def _hide(skin: Canvas) -> str:
     """Return the bare skin with its zones as a picture to lay on the surface."""
     from PIL import Image
 
     file = io.BytesIO()
-    Image.fromarray(canvas(back).bare[::-1]).save(file, "WEBP", quality=82, method=2)
+    Image.fromarray(skin.bare[::-1]).save(file, "WEBP", quality=82, method=2)
     return "data:image/webp;base64," + base64.b64encode(file.getvalue()).decode("ascii")
 
 

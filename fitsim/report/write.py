@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from fitsim.draw.paint import canvas
 from fitsim.draw.renderer import require_renderer
 from fitsim.draw.sheet import draw_cases
 from fitsim.files import whole_folder
@@ -62,12 +63,14 @@ def write_results(
     require_renderer()
     with whole_folder(folder) as draft:
         with stages("pictures", "drawing the pictures"):
-            pictures = draw_cases(fitset, draft, system=system)
+            skin = canvas(fitset.back)
+            pictures = draw_cases(fitset, draft, system=system, skin=skin)
         with stages("tables", "writing the tables"):
             write_nodes(fitset, draft / "nodes.csv")
             write_surface(fitset, draft / "pressure.vtp")
         with stages("report", "writing the report"):
-            write_report(fitset, draft / "report.html", pictures=pictures, system=system)
+            page = draft / "report.html"
+            write_report(fitset, page, pictures=pictures, system=system, skin=skin)
         timed = replace(fitset, timing_s={**fitset.timing_s, **(timing_s or {})})
         write_contract(timed, draft / "fit.json")
     return timed
