@@ -10,7 +10,7 @@ export PIP_DISABLE_PIP_VERSION_CHECK := 1
 ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test slow bench check format lock wheel clean
+.PHONY: help demo test slow bench pictures check format lock wheel clean
 
 help: ## list what can be made
 	@echo "make TARGET, where TARGET is one of"
@@ -25,8 +25,13 @@ test: $(INSTALLED) ## run the tests (a few minutes)
 slow: $(INSTALLED) ## run the tests that take longer
 	$(BIN)/python -m pytest -m slow
 
-bench: $(INSTALLED) ## measure times and memory
-	$(BIN)/python -m pytest -m bench --benchmark-enable
+bench: $(INSTALLED) ## measure times and memory; writes docs/benchmarks.md
+	mkdir -p .benchmarks
+	$(BIN)/python -m pytest tests/bench -m bench --benchmark-enable --benchmark-json=.benchmarks/last.json
+	$(BIN)/python tests/bench/table.py .benchmarks/last.json
+
+pictures: $(INSTALLED) ## remake the pictures in docs
+	$(BIN)/python docs/pictures/make.py
 
 check: $(INSTALLED) ## lint, format and types, changing nothing
 	$(BIN)/ruff check .
