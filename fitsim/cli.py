@@ -6,6 +6,7 @@ Exit codes: 0 done, 2 usage, 3 bad input, 4 the tree stays on under no case, 130
 from __future__ import annotations
 
 import json
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -212,6 +213,8 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
     arguments : sequence of str, optional
         Those of the process if not given.
     """
+    # Read when numpy is first imported. The matrices are small: threads would wait for each other.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     given = list(sys.argv[1:] if arguments is None else arguments)
     try:
         code = cli.main(given, prog_name="fitsim", standalone_mode=False)
