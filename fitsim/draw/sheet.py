@@ -5,7 +5,7 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -33,15 +33,12 @@ from fitsim.draw.view import View, views
 from fitsim.draw.words import case_title, verdict
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from numpy.typing import NDArray
     from PIL import Image
 
     from fitsim.draw.quantity import System
     from fitsim.study.fit import Fit, FitSet
 
-Kept = TypeVar("Kept")
 ZLIB_RLE = 3
 """zlib's Z_RLE, which Pillow takes by number."""
 
@@ -97,57 +94,47 @@ def draw_cases(
     RuntimeError
         When this machine draws blank pictures.
     """
-    from fitsim.files import whole_file
-
-    def kept(name: str, sheet: Image.Image) -> Path:
-        file = Path(directory) / f"{name}.png"
-        with whole_file(file) as draft:
-            # Run lengths alone, for even paper and panels: quicker than level 2 and no longer
-            sheet.save(draft, format="PNG", compress_level=1, compress_type=ZLIB_RLE)
-        return file
-
-    return _each_case(fitset, kept, system, skin or canvas(fitset.back))
-
-
-def sheets(fitset: FitSet, *, system: System = "metric") -> dict[str, Image.Image]:
-    """Return one picture per case, by case name."""
-    return _each_case(fitset, lambda _, sheet: sheet, system, canvas(fitset.back))
-
-
-def _each_case(
-    fitset: FitSet, kept: Callable[[str, Image.Image], Kept], system: System, skin: Canvas
-) -> dict[str, Kept]:
-    """Draw each case and return what `kept` makes of its name and sheet.
-
-    One thread makes the plotter and renders; the sheets are then put together side by side.
-    """
+    skin = skin or canvas(fitset.back)
     space, top = region(fitset), top_of_scale(fitset)
     seen = views(space.lowest, space.highest, BOXES)
     under = daylights(fitset)
     steep = stretch(one for both in under.values() for one in both)
     look = Look(top, steep, fitset.pad.thickness > 0, system)
     body = fitset.tree.vertices, fitset.tree.triangles
-    with stage(fitset.back.chart, skin.line.shape, body, seen, scale=SCALE, reduce=REDUCE) as on:
-        place = on.place
-        shapes = {
-            name: tree_shape(on, moved(fit.equilibrium.T_body_tree, fitset.tree.vertices))
-            for name, fit in fitset.fits.items()
-        }
 
-    def drawn(name: str) -> Kept:
+    def drawn(name: str, place: NDArray[np.int32], shape: NDArray[np.uint8]) -> Path:
         fit = fitset.fits[name]
-        painted = painted_skin(skin, fit.equilibrium, top)
-        sheet, pen = _with_views(fitset, fit, shown_skin(painted, place, shapes[name]), seen, look)
+        mosaic = shown_skin(painted_skin(skin, fit.equilibrium, top), place, shape)
+        sheet, pen = _with_views(fitset, fit, mosaic, seen, look)
         _write_beside(pen, fitset, fit, look)
         if fit.measures is None:
             no_result(pen)
         else:
             strips(pen, fit.measures.lift, under[name], look)
             strip_key(pen, fitset)
-        return kept(name, sheet.reduce(REDUCE))
+        return _saved(sheet.reduce(REDUCE), Path(directory) / f"{name}.png")
 
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        return dict(zip(shapes, pool.map(drawn, shapes), strict=True))
+    # This thread alone makes the window and renders; as soon as it has a case's shape, another
+    # puts the sheet together.
+    with (
+        ThreadPoolExecutor(max_workers=2) as pool,
+        stage(fitset.back.chart, skin.line.shape, body, seen, scale=SCALE, reduce=REDUCE) as on,
+    ):
+        files = {}
+        for name, fit in fitset.fits.items():
+            shape = tree_shape(on, moved(fit.equilibrium.T_body_tree, fitset.tree.vertices))
+            files[name] = pool.submit(drawn, name, on.place, shape)
+    return {name: file.result() for name, file in files.items()}
+
+
+def _saved(sheet: Image.Image, file: Path) -> Path:
+    """Save a sheet, whole or not at all."""
+    from fitsim.files import whole_file
+
+    with whole_file(file) as draft:
+        # Run lengths alone, for even paper and panels: quicker than level 2 and no longer
+        sheet.save(draft, format="PNG", compress_level=1, compress_type=ZLIB_RLE)
+    return file
 
 
 def shown_skin(
