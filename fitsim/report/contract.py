@@ -218,6 +218,7 @@ def _tree(tree: Tree) -> dict[str, object]:
         "bar_length_mm": {
             bar.side: _number(MM * (bar.underside.front - bar.underside.rear)) for bar in tree.bars
         },
+        "notes": list(tree.notes),
         "settings": _plain(tree.settings),
     }
 

@@ -36,6 +36,8 @@ def fit_lines(fitset: FitSet, system: System = "metric") -> list[str]:
         lines += [case_title(name), *(f"  {line}" for line in _case_lines(fit, system)), ""]
     if fitset.defaults:
         lines.append(f"Not given, so a default was used: {', '.join(fitset.defaults)}.")
+    lines += [f"Note: {note}." for note in fitset.tree.notes]
+    lines += [f"Note: {note}." for note in (fitset.seat.notes if fitset.seat else ())]
     return [*lines, *_found(fitset.back, system), *fitset.back.cautions, *CAUTIONS]
 
 
