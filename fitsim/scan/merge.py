@@ -99,7 +99,7 @@ def merged(
     if loop > MOST_DOUBT:
         raise BadScan(
             ", ".join(view.provenance.name for view in views),
-            f"the views contradict each other: laid round the loop they miss by {loop * 1e3:.0f} mm",
+            f"the views contradict each other: round the loop they miss by {loop * 1e3:.0f} mm",
             "leave out the view in which the animal moved, or give a --start",
         )
     return Merged(_joined(views, poses), poses, pairs, believed, loop)
@@ -179,7 +179,7 @@ def _agreeing(
         elif _weight(pairs[i, j]) > _WEAK * strongest:
             raise BadScan(
                 f"{views[i].provenance.name}, {views[j].provenance.name}",
-                f"these views fit each other, but {off * 1e3:.0f} mm from where the others put them",
+                f"these views fit each other, but {off * 1e3:.0f} mm from where others put them",
                 "leave out the view in which the animal moved, or give a --start",
             )
     return tuple(kept)

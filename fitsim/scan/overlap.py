@@ -207,14 +207,14 @@ def _met(
 ) -> NDArray[np.float64]:
     """Distances point to plane, m, of the source's points that find the target."""
     moved = source.points @ T[:3, :3].T + T[:3, 3]
-    near, place = tree.query(moved, distance_upper_bound=REACH)
+    near, place = (np.asarray(a) for a in tree.query(moved, distance_upper_bound=REACH))
     found = np.flatnonzero(np.isfinite(near))
     place = place[found]
     aligned = (
         np.einsum("ij,ij->i", source.normals[found] @ T[:3, :3].T, target.normals[place]) > _ALIGNED
     )
     off = moved[found][aligned] - target.points[place[aligned]]
-    return np.abs(np.einsum("ij,ij->i", off, target.normals[place[aligned]]))
+    return np.asarray(np.abs(np.einsum("ij,ij->i", off, target.normals[place[aligned]])))
 
 
 def _score(distance: NDArray[np.float64]) -> float:
