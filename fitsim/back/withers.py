@@ -91,6 +91,9 @@ def withers_of(
     knee = _best(x, bend, window & (bend > LEAST_BEND))
     if knee is not None:
         return Withers(knee, 0.025, "the place where the crest arches most over the front legs")
+    # Smoothed more than for the window: a second place just as narrow a hand's breadth away would
+    # make the withers jump from one to the other with the lie of the scan.
+    share = ndimage.gaussian_filter1d(share, ROOT_BLUR * scale / cell, mode="nearest")
     root = np.flatnonzero(crest.seen & (x <= inner[1]) & (share >= ROOT_WIDTH))
     if not len(root):
         return None
@@ -100,6 +103,9 @@ def withers_of(
     place = float(np.clip(x[last] + np.clip(part, 0.0, 1.0) * cell, *inner))
     return Withers(place, 0.050, "the root of the neck, where the trunk grows narrow")
 
+
+ROOT_BLUR = 0.04
+"""m, on an animal of 1.5 m: smoothing width for the narrowing at the neck's root."""
 
 BEND = 0.04
 """m, on an animal of 1.5 m: smoothing width for the bend of the crest."""
