@@ -8,7 +8,7 @@ from typing import Final, Literal
 
 from fitsim.errors import BadScan
 
-Format = Literal["ply", "obj", "stl", "glb", "gltf", "off", "pcd", "xyz"]
+Format = Literal["ply", "obj", "stl", "glb", "gltf", "off", "pcd", "xyz", "tracings"]
 
 EXTENSIONS: Final[dict[str, Format]] = {
     ".ply": "ply",
@@ -34,6 +34,7 @@ STL_TRIANGLE_BYTES: Final = 50
 _COMMENTS = rb"(?:\s*(?:#|//)[^\n]*\n)*\s*"
 _OBJ_WORDS = rb"(?:\s*#[^\n]*\n|\s*(?:mtllib|o|g|usemtl|s)\b[^\n]*\n|\s)*"
 _NUMBER = rb"[-+]?(?:\d+[.,]?\d*|[.]\d+)(?:[eE][-+]?\d+)?|[-+]?(?:nan|inf)"
+_TRACINGS = rb"(?:\xef\xbb\xbf)?(?:\s*#[^\n]*\n)*\s*\"?part\"?\s*[,;\t]\s*\"?station"
 _MAGIC: Final[tuple[tuple[str, re.Pattern[bytes]], ...]] = (
     ("ply", re.compile(rb"ply[ \t]*[\r\n]")),
     ("glb", re.compile(rb"glTF")),
@@ -42,6 +43,7 @@ _MAGIC: Final[tuple[tuple[str, re.Pattern[bytes]], ...]] = (
     ("gltf", re.compile(rb'\s*\{(?s:.*)"asset"')),
     ("stl", re.compile(rb"\s*solid\b(?s:.*?)\b(?:facet|endsolid)\b")),
     ("obj", re.compile(_OBJ_WORDS + rb"vn?t? +[-+.\d]")),
+    ("tracings", re.compile(_TRACINGS)),
     ("xyz", re.compile(_COMMENTS + rb"(?:%b)(?:\s*[,;\t ]\s*(?:%b))+" % (_NUMBER, _NUMBER))),
 )
 _OTHERS: Final[tuple[tuple[str, bytes], ...]] = (
@@ -67,8 +69,9 @@ def file_format(name: str, content: bytes) -> Format:
 
     Returns
     -------
-    {"ply", "obj", "stl", "glb", "gltf", "off", "pcd", "xyz"}
-        Plain lists of points, whatever their extension, are "xyz".
+    {"ply", "obj", "stl", "glb", "gltf", "off", "pcd", "xyz", "tracings"}
+        Plain lists of points, whatever their extension, are "xyz"; cross-section tracings are
+        told from them by their heading.
 
     Raises
     ------
@@ -90,6 +93,8 @@ def file_format(name: str, content: bytes) -> Format:
     if not content.strip(b"\x00 \t\r\n"):
         raise BadScan(name, "the file is empty", "export or copy the scan again")
     named, found = EXTENSIONS[extension], content_format(content)
+    if named == "xyz" and found == "tracings":
+        return found
     if found == named or (found is None and named in {"stl", "obj", "xyz"} and _unsigned(content)):
         return named
     raise _contradiction(name, named, found, content)
@@ -126,7 +131,8 @@ def _unsigned(content: bytes) -> bool:
 def _contradiction(name: str, named: Format, found: Format | None, content: bytes) -> BadScan:
     says = f"the name says {named.upper()} but"
     if found is not None:
-        right = PurePath(name).with_suffix(f".{found}").name
+        ending = "csv" if found == "tracings" else found
+        right = PurePath(name).with_suffix(f".{ending}").name
         return BadScan(name, f"{says} the content is {found.upper()}", f"rename it to {right}")
     for kind, magic in _OTHERS:
         if content.startswith(magic):

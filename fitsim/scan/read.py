@@ -15,6 +15,7 @@ from fitsim.scan.mesh_file import read_mesh_file
 from fitsim.scan.point_file import read_pcd, read_point_text
 from fitsim.scan.scale import Known, settled
 from fitsim.scan.scan import Provenance, Scan, Unit
+from fitsim.scan.tracings import read_tracings
 from fitsim.scan.weld import welded
 
 if TYPE_CHECKING:
@@ -46,7 +47,8 @@ def read_scan(
     Parameters
     ----------
     path : path
-        PLY, OBJ, STL, GLB, GLTF, OFF, PCD, or points as XYZ, CSV or TXT.
+        PLY, OBJ, STL, GLB, GLTF, OFF, PCD, points as XYZ, CSV or TXT, or cross-section tracings
+        as CSV (see `fitsim.scan.tracings`).
     unit : {"m", "cm", "mm", "inch"}, optional
         Unit of the file; found from the size if not given.
     withers_height : float, optional
@@ -85,6 +87,8 @@ def read_scan(
     path = Path(path)
     content = _content(path)
     format_ = file_format(path.name, content)
+    if format_ == "tracings":
+        return read_tracings(path.name, content, unit, withers_height, known)
     check_declared(path.name, format_, content)
     raw = _raw(path, format_, content)
     counts = len(raw.triangles), len(raw.vertices)
