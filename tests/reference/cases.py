@@ -84,10 +84,14 @@ def _flat(thickness: float) -> Callable[[Array, Array, Array], Array]:
 
 
 def _quarter(
-    thickness: float, end: float, counts: tuple[int, ...], shares: tuple[float, ...]
+    thickness: float, core: float, end: float, counts: tuple[int, ...], shares: tuple[float, ...]
 ) -> Callable[[int], Slab]:
+    """Quarter of a flat slab: even elements to beyond the contact's rim, then growing ones."""
+
     def mesh(level: int) -> Slab:
-        edges = graded(end, (9, 13, 17)[level], (1.15, 1.1, 1.07)[level])
+        inner = np.linspace(0.0, core, (6, 9, 12)[level] + 1)
+        outer = core + graded(end - core, (4, 5, 6)[level], (1.6, 1.45, 1.35)[level])
+        edges = np.concatenate([inner, outer[1:]])
         through = [count + level for count in counts]
         return slab(_flat(thickness), (edges, edges), through, shares, towards_skin=0.8)
 
@@ -132,17 +136,17 @@ CASES = (
     Case(
         "flat layer, sphere, 10 %", (neo_hooke(60e3, 0.45),), sphere(0.10),
         np.array([[-0.003, 0.03], [-0.003, 0.03]]), pose(0.0, -0.002), (0, 1),
-        _quarter(0.02, 0.075, (3,), (1.0,)), 2,
+        _quarter(0.02, 0.024, 0.075, (3,), (1.0,)), 2,
     ),
     Case(
         "flat layer, sphere, 30 %", (neo_hooke(60e3, 0.45),), sphere(0.10),
         np.array([[-0.003, 0.045], [-0.003, 0.045]]), pose(0.0, -0.006), (0, 1),
-        _quarter(0.02, 0.085, (3,), (1.0,)), 5,
+        _quarter(0.02, 0.042, 0.090, (3,), (1.0,)), 5,
     ),
     Case(
         "two layers, sphere, 10 %", (neo_hooke(25e3, 0.48), neo_hooke(60e3, 0.47)), sphere(0.10),
         np.array([[-0.003, 0.035], [-0.003, 0.035]]), pose(0.0, -0.003), (0, 1),
-        _quarter(0.03, 0.10, (2, 2), (0.3, 0.7)), 2,
+        _quarter(0.03, 0.030, 0.100, (2, 2), (0.3, 0.7)), 2,
     ),
     _bar("saddle-shaped patch, bar level", 0.0, 0.004),
     _bar("saddle-shaped patch, bar pitched 1 deg", np.deg2rad(1.0), 0.004),

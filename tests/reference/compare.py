@@ -1,6 +1,6 @@
 """Run every comparison case with both codes and keep the figures: one command.
 
-    python tests/reference/compare.py [--levels 2] [--case TEXT]
+    python tests/reference/compare.py [--levels 0 1 2] [--case TEXT]
 
 Needs the program ``ccx`` (Debian package calculix-ccx). Writes calculix_results.json beside
 this file after every run, so that a broken run loses nothing, and prints the table.
@@ -27,14 +27,14 @@ RESULTS = Path(__file__).with_name("calculix_results.json")
 def main() -> None:
     """Run, keep, print."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--levels", type=int, default=2, help="mesh levels to run, from 0")
+    parser.add_argument("--levels", type=int, nargs="+", default=[0, 1], help="meshes, 0 to 2")
     parser.add_argument("--case", default="", help="only cases whose name contains this")
     told = parser.parse_args()
     kept = json.loads(RESULTS.read_text(encoding="utf-8")) if RESULTS.exists() else {"cases": {}}
     kept["calculix"], kept["date"] = calculix.version(), datetime.now(UTC).date().isoformat()
     with tempfile.TemporaryDirectory() as folder:
         for case in (c for c in CASES if told.case in c.name):
-            for level in range(told.levels):
+            for level in told.levels:
                 rows = kept["cases"].setdefault(case.name, {}).setdefault(str(level), {})
                 rows["ours"] = _rounded(ours.run(case, level))
                 rows["calculix"] = _rounded(calculix.run(case, level, Path(folder)))
