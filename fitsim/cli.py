@@ -120,12 +120,16 @@ def scan(file: str, output: str | None, **options: Any) -> None:  # noqa: ANN401
     Example:
       fitsim scan back.ply --unit mm -o cleaned.ply
     """  # noqa: D301
+    from fitsim.back.quality import quality_of
     from fitsim.progress import watched
+    from fitsim.report.quality_lines import card_facts, card_lines
     from fitsim.report.summary import scan_lines
     from fitsim.study.job import read_back
 
     stages = watched({}, quiet=options["quiet"])
     cleaned, back = read_back(_scan_file(file, options), stages)
+    with stages("quality", "judging the scan"):
+        card = quality_of(cleaned, back)
     if output:
         from fitsim.report.scan_file import write_scan
 
@@ -133,9 +137,10 @@ def scan(file: str, output: str | None, **options: Any) -> None:  # noqa: ANN401
     if options["as_json"]:
         from fitsim.report.contract import as_json, scan_facts
 
-        click.echo(as_json(scan_facts(back)), nl=False)
+        click.echo(as_json({**scan_facts(back), "quality": card_facts(card)}), nl=False)
         return
-    click.echo("\n".join(scan_lines(cleaned, back, options["system"])))
+    system = options["system"]
+    click.echo("\n".join([*scan_lines(cleaned, back, system), *card_lines(card, system)]))
 
 
 @cli.command()

@@ -40,6 +40,8 @@ if TYPE_CHECKING:
     from fitsim.scan.loft import Sections
     from fitsim.scan.scale import Known
 
+LOFTED: Final = "Lofted from"
+"""How the note of a scan made from tracings begins."""
 FEWEST_SECTIONS: Final = 4
 """A cubic needs four; with fewer there is nothing to judge the accuracy by either."""
 FEWEST_POINTS: Final = 5
@@ -366,7 +368,7 @@ def _accuracy(sections: Sections, x: NDArray[np.float64]) -> list[str]:
     gap = show_length(float(np.median(np.diff(sections.x))))
     sd = show_length(between_sections(sections))
     note = (
-        f"Lofted from {len(sections.x)} tracings about {gap} apart: between them the surface is "
+        f"{LOFTED} {len(sections.x)} tracings about {gap} apart: between them the surface is "
         f"a guess, give or take {sd}, judged by leaving out one tracing after the other."
     )
     ends = [

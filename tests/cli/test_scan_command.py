@@ -79,3 +79,15 @@ def test_the_demo_asks_a_question_its_files_can_answer() -> None:
     assert job.scan.path.is_file()
     assert question.endswith("?")
     assert None not in {job.tree, job.pad, job.load}
+
+
+def test_scan_ends_with_the_quality_card(capsys: pytest.CaptureFixture[str]) -> None:
+    mule = str(demo_folder() / "mule.ply")
+    with pytest.raises(SystemExit):
+        main(["scan", mule, "--json", "--quiet"])
+    card = json.loads(capsys.readouterr().out)["quality"]
+    assert card["bearing_area_measured"]["left"] > 0.9
+    # the demo's scan has 1.1 mm of noise; a part of it is too long-waved to be told from shape
+    assert card["noise_sd_mm"] == pytest.approx(1.1, rel=0.25)
+    # its fat pockets are 6 mm high, and 2 mm is what the card is sure to
+    assert all(abs(spot["height_mm"] - 6.0) < 2.0 for spot in card["fat_pockets"].values())

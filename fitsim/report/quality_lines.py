@@ -1,0 +1,118 @@
+"""The quality card in words and as numbers for `fitsim scan`."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fitsim.units import show_length
+
+if TYPE_CHECKING:
+    from fitsim.back.high_spots import Spot
+    from fitsim.back.quality import QualityCard
+    from fitsim.units import System
+
+PAGE = "docs/how-to-scan-a-back.md"
+"""Where the paragraphs are that the advice names."""
+
+
+def card_lines(card: QualityCard, system: System = "metric") -> list[str]:
+    """Return the quality card in a few plain lines.
+
+    Parameters
+    ----------
+    card : QualityCard
+    system : {"metric", "inch"}
+
+    Returns
+    -------
+    list of str
+    """
+    measured = (
+        f"  Measured: left {100 * card.cover_left:.0f} %, right {100 * card.cover_right:.0f} %, "
+        f"{len(card.holes)} holes"
+    )
+    lines = [
+        "Quality where a tree lies:",
+        measured,
+        f"  Noise: {_size(card.noise_sd, system)} (standard deviation, sure to about a fifth)",
+        f"  Left and right differ by {_size(card.asymmetry, system)} (root mean square)"
+        + (f", the {card.fuller} is fuller" if card.fuller else ""),
+        *(f"  {_pocket(side, spot, system)}" for side, spot in card.spots.pockets.items()),
+        *(f"  {_spot(spot, system)}" for spot in card.spots.spots),
+    ]
+    again = [f'  {advice.what} See "{advice.paragraph}" in {PAGE}.' for advice in card.advice]
+    return [*lines, *(["To do better:", *again] if again else ["Nothing needs scanning again."])]
+
+
+def card_facts(card: QualityCard) -> dict[str, object]:
+    """Return the quality card as numbers with their units in the names.
+
+    Parameters
+    ----------
+    card : QualityCard
+
+    Returns
+    -------
+    dict
+        For `fitsim scan --json`; what is not known is None.
+    """
+    return {
+        "bearing_area_measured": {"left": card.cover_left, "right": card.cover_right},
+        "noise_sd_mm": _mm(card.noise_sd),
+        "asymmetry_rms_mm": _mm(card.asymmetry),
+        "fuller": card.fuller or None,
+        "unit_evidence": card.unit_evidence,
+        "holes": [
+            {"x_mm": 1e3 * x, "t_mm": 1e3 * t, "width_mm": 1e3 * width, "area_cm2": 1e4 * area}
+            for x, t, width, area in card.holes.tolist()
+        ],
+        "spots": [_facts(spot) for spot in card.spots.spots],
+        "fat_pockets": {
+            side: None if spot is None else _facts(spot)
+            for side, spot in card.spots.pockets.items()
+        },
+        "advice": [
+            {"what": advice.what, "see": PAGE, "paragraph": advice.paragraph}
+            for advice in card.advice
+        ],
+    }
+
+
+def _size(length: float | None, system: System) -> str:
+    if length is None:
+        return "not known"
+    return f"{1e3 * length:.1f} mm" if system == "metric" else f"{length / 0.0254:.2f} in"
+
+
+def _mm(length: float | None) -> float | None:
+    return None if length is None else 1e3 * length
+
+
+def _facts(spot: Spot) -> dict[str, object]:
+    return {
+        "side": spot.side, "x_mm": 1e3 * spot.x, "t_mm": 1e3 * spot.t,
+        "height_mm": 1e3 * spot.height, "area_cm2": 1e4 * spot.area,
+    }  # fmt: skip
+
+
+def _place(spot: Spot, system: System) -> str:
+    where = "behind" if spot.x < 0 else "in front of"
+    return (
+        f"{show_length(abs(spot.x), system)} {where} the blade's rear edge, "
+        f"{show_length(abs(spot.t), system)} from the spine"
+    )
+
+
+def _pocket(side: str, spot: Spot | None, system: System) -> str:
+    if spot is None:
+        return f"Fat pocket, {side}: none shows in the shape"
+    height = _size(spot.height, system)
+    return (
+        f"Fat pocket, {side}: stands out {height} (give or take 2 mm), {_place(spot, system)}; "
+        "the mark was not moved to it"
+    )
+
+
+def _spot(spot: Spot, system: System) -> str:
+    kind = "High spot" if spot.height > 0 else "Hollow"
+    return f"{kind}, {spot.side}: {_size(abs(spot.height), system)}, {_place(spot, system)}"
