@@ -37,7 +37,7 @@ POCKET_LEAST = 0.003
 """m: a fat pocket lower than this is not told from none."""
 
 SEARCH = (0.06, 0.05)
-"""m, on an animal of 1.5 m: a pocket is looked for this far along and across from its usual place."""
+"""m, on an animal of 1.5 m: how far along and across from its usual place it is looked for."""
 
 
 @dataclass(frozen=True)
