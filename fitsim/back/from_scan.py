@@ -11,7 +11,14 @@ from fitsim.back.back import Back
 from fitsim.back.barrel import barrel_of
 from fitsim.back.chart import chart_of
 from fitsim.back.frame import body_frame
-from fitsim.back.marks import checked_marks, estimated_marks, read_marks, station_told, with_told
+from fitsim.back.marks import (
+    checked_marks,
+    estimated_marks,
+    read_marks,
+    require_on_scan,
+    station_told,
+    with_told,
+)
 from fitsim.back.samples import COARSE_EDGE, Samples, facet_edge, rounded, surface_samples
 from fitsim.back.tissue import tissue_of
 from fitsim.back.withers import widths_below
@@ -61,7 +68,8 @@ def back_from_scan(
         Clean; in metres, or in any unit when the whole animal stands in it and
         `withers_height` is told.
     marks : mapping, path or None
-        Places pointed at, by name, (k, 3) arrays in the scan's coordinates; or a file of them.
+        Places pointed at, by name, (k, 3) arrays in the scan's coordinates; or a file of them
+        in the coordinates of the scan's file.
     withers_height : float or None, m
         Height of the withers above the ground. Sets the size of an animal that stands whole in
         the scan; on a trunk alone it sets only where blade, ribs and fat pocket are looked for.
@@ -81,7 +89,10 @@ def back_from_scan(
     """
     name = scan.provenance.name
     _check_settings(withers_height, spacing)
-    told = checked_marks(read_marks(marks) if isinstance(marks, str | Path) else marks or {}, name)
+    if isinstance(marks, str | Path):
+        marks = read_marks(marks, scan.provenance.metres_per_unit)
+    told = checked_marks(marks or {}, name)
+    require_on_scan(told, name, scan.vertices)
     scan, frame, body, cautions = _framed(scan, name, withers_height, told)
     chart = chart_of(frame.surface, frame.crest, body, spacing)
     _check_chart(chart, frame, name)

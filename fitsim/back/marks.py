@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.interpolate import RegularGridInterpolator
+from scipy.spatial import KDTree
 
 from fitsim.back.back import Mark
 from fitsim.back.withers import BLADE_BEHIND_WITHERS
@@ -28,6 +29,9 @@ MARK_NAMES = (
     "last_rib_left", "last_rib_right", "fat_pocket_left", "fat_pocket_right",
 )  # fmt: skip
 
+OFF_THE_SCAN = 0.05
+"""-: a mark farther from the scan than this share of its size was not made on it."""
+
 BLADE_EDGE = (0.08, 0.30)
 """m, arc from the spine at 1.5 m height: the blade reaches from and to (from memory)."""
 
@@ -45,7 +49,7 @@ POCKET_CENTRE, POCKET_HALF = (-0.085, 0.190), (0.065, 0.045)
 inner edge lies about 145 mm from the spine (common practice, no source)."""
 
 
-def read_marks(path: str | Path) -> dict[str, NDArray[np.float64]]:
+def read_marks(path: str | Path, metres_per_unit: float = 1.0) -> dict[str, NDArray[np.float64]]:
     """Read pointed-at places from a JSON or CSV file.
 
     JSON: ``{"withers": [[x, y, z]], ...}``; CSV: columns ``name,x,y,z``, one point a row.
@@ -54,11 +58,13 @@ def read_marks(path: str | Path) -> dict[str, NDArray[np.float64]]:
     Parameters
     ----------
     path : str or Path
+    metres_per_unit : float
+        Of the scan the marks belong to, `Provenance.metres_per_unit`.
 
     Returns
     -------
     dict
-        (k, 3) array by name.
+        (k, 3) array by name, in the coordinates of the scan as it was taken in.
 
     Raises
     ------
@@ -72,7 +78,7 @@ def read_marks(path: str | Path) -> dict[str, NDArray[np.float64]]:
         raise BadSettings(path.name, "the marks cannot be read", "check the path") from fault
     try:
         raw = json.loads(text) if path.suffix.lower() == ".json" else _from_csv(text)
-        marks = {name: np.asarray(points, dtype=float).reshape(-1, 3)
+        marks = {name: metres_per_unit * np.asarray(points, dtype=float).reshape(-1, 3)
                  for name, points in raw.items()}  # fmt: skip
     except (ValueError, KeyError, TypeError, AttributeError) as fault:
         raise BadSettings(
@@ -112,6 +118,32 @@ def checked_marks(
                               "give x, y and z for each of its points")  # fmt: skip
         good[name] = array
     return good
+
+
+def require_on_scan(
+    marks: Mapping[str, NDArray[np.float64]], where: str, vertices: NDArray[np.float64]
+) -> None:
+    """Refuse marks that were not made on this scan, or not in its unit.
+
+    Parameters
+    ----------
+    marks : mapping of name to (k, 3) array.
+    where : for messages.
+    vertices : (n, 3) array, of the scan, in the marks' coordinates.
+
+    Raises
+    ------
+    BadSettings
+        A place lies off the scan.
+    """
+    if not marks:
+        return
+    surface = KDTree(vertices)
+    reach = OFF_THE_SCAN * float(np.linalg.norm(np.ptp(vertices, axis=0)))
+    for name, points in marks.items():
+        if np.max(surface.query(points)[0]) > reach:
+            raise BadSettings(where, f'the mark "{name}" lies off the scan',
+                              "give marks in the scan file's own coordinates and unit")  # fmt: skip
 
 
 def estimated_marks(

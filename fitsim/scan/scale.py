@@ -129,7 +129,12 @@ def scaled(scan: Scan, factor: float, unit_evidence: str, unit: Unit = "m") -> S
     """
     if not (np.isfinite(factor) and factor > 0.0):
         raise BadScan(scan.provenance.name, f"a scale of {factor} is no scale", "tell its --unit")
-    provenance = replace(scan.provenance, unit=unit, unit_evidence=unit_evidence)
+    provenance = replace(
+        scan.provenance,
+        unit=unit,
+        unit_evidence=unit_evidence,
+        metres_per_unit=scan.provenance.metres_per_unit * factor,
+    )
     return replace(scan, vertices=scan.vertices * factor, provenance=provenance)
 
 

@@ -24,6 +24,7 @@ class Provenance:
     unit : unit of the coordinates in the file, after it was found or told.
     unit_evidence : one sentence, how the unit is known and how sure that is.
     notes : sentences for the user: what was removed, filled, flipped, thinned.
+    metres_per_unit : what the file's coordinates were multiplied by; 1 while they stand as read.
     """
 
     name: str
@@ -33,6 +34,7 @@ class Provenance:
     unit: Unit | None = None
     unit_evidence: str = ""
     notes: tuple[str, ...] = ()
+    metres_per_unit: float = 1.0
 
 
 @dataclass(frozen=True)

@@ -94,10 +94,9 @@ def read_back(file: ScanFile, stages: Stages = silent) -> tuple[Scan, Back]:
         scan = cleaned(scan)
     spacing = {} if file.spacing is None else {"spacing": file.spacing}
     with stages("back", "finding the back"):
-        marks = {
-            **tracing_marks(file.path, file.unit, file.withers_height, file.known),
-            **({} if file.marks is None else read_marks(file.marks)),
-        }
+        marks = tracing_marks(file.path, file.unit, file.withers_height, file.known)
+        if file.marks is not None:
+            marks |= read_marks(file.marks, scan.provenance.metres_per_unit)
         back = back_from_scan(scan, marks=marks, withers_height=file.withers_height, **spacing)
     return scan, back
 
