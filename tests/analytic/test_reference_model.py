@@ -187,18 +187,19 @@ def shallow_sphere(poisson: float, through: int) -> tuple[Pressed, Assembly, flo
 def test_small_strain_limit_of_a_layer(poisson: float) -> None:
     """Hayes et al.'s equations, solved accurately; nu = 0.4999 shows that nothing locks.
 
-    Tolerances: measured -0.1 to +1 % in force on this mesh (2 elements through, 6 along the
-    contact radius), to which 1 % of compression adds stiffening of its own of the same size.
+    Measured on this mesh (2 elements through, 6 along the contact radius), 1 % of compression
+    included: force -0.1 to +0.8 %, peak +0.5 to +1.2 %, area +5 to +7 % (the rim is one element
+    wide).
     """
     told, model, force, radius = shallow_sphere(poisson, 2)
-    assert 4.0 * told.wrench[2] == pytest.approx(force, rel=0.02)
+    assert 4.0 * told.wrench[2] == pytest.approx(force, rel=0.015)
     skin = skin_pressure(model.slab, told)
     assert 4.0 * (skin.pressure * skin.area).sum() == pytest.approx(4 * told.wrench[2], rel=1e-3)
     shear = YOUNG / (2.0 * (1.0 + poisson))
     contact = bonded_layer.paraboloid(radius / 0.02, poisson)
     centre = float(bonded_layer.pressure(contact, np.array([0.0]))[0])
     peak = centre * 2.0 * shear * radius / ((1.0 - poisson) * np.pi * 0.5)
-    assert skin.pressure.max() == pytest.approx(peak, rel=0.04)
+    assert skin.pressure.max() == pytest.approx(peak, rel=0.02)
     faces = (model.slab.points + told.displacement)[model.slab.skin_faces]
     area = 4.0 * contact_area(faces, sphere(0.5), told.T_space_indenter)
     assert area == pytest.approx(np.pi * radius**2, rel=0.08)
@@ -208,7 +209,7 @@ def test_small_strain_limit_of_a_layer(poisson: float) -> None:
 def test_hertz_on_a_deep_slab() -> None:
     """Hertz, corrected by the exact layer solution for a/h = 0.1 (13 % there).
 
-    Tolerance: three quadratic elements along the contact radius.
+    Measured 0.1 % with three quadratic elements along the contact radius.
     """
     radius, thickness, rho, poisson = 0.16, 0.04, 0.1, 0.45
     layer = bonded_layer.paraboloid(rho, poisson)
@@ -218,7 +219,7 @@ def test_hertz_on_a_deep_slab() -> None:
     ball = hertz.sphere_at(radius, hertz.contact_modulus(YOUNG, poisson), depth)
     # Hertz at the same depth has a = rho h depth^(1/2), kappa = 2/3.
     correction = layer.kappa / (2.0 / 3.0) / np.sqrt(layer.depth)
-    assert 4.0 * told.wrench[2] == pytest.approx(ball.force * correction, rel=0.03)
+    assert 4.0 * told.wrench[2] == pytest.approx(ball.force * correction, rel=0.01)
 
 
 def test_force_control_undoes_pose_control() -> None:
