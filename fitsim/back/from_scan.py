@@ -69,7 +69,7 @@ def back_from_scan(
         `withers_height` is told.
     marks : mapping, path or None
         Places pointed at, by name, (k, 3) arrays in the scan's coordinates; or a file of them
-        in the coordinates of the scan's file.
+        in the coordinates of the scan's file. They go before those the scan itself carries.
     withers_height : float or None, m
         Height of the withers above the ground. Sets the size of an animal that stands whole in
         the scan; on a trunk alone it sets only where blade, ribs and fat pocket are looked for.
@@ -91,7 +91,7 @@ def back_from_scan(
     _check_settings(withers_height, spacing)
     if isinstance(marks, str | Path):
         marks = read_marks(marks, scan.provenance.metres_per_unit)
-    told = checked_marks(marks or {}, name)
+    told = checked_marks({**scan.marks, **(marks or {})}, name)
     require_on_scan(told, name, scan.vertices)
     scan, frame, body, cautions = _framed(scan, name, withers_height, told)
     chart = chart_of(frame.surface, frame.crest, body, spacing)

@@ -135,7 +135,8 @@ def scaled(scan: Scan, factor: float, unit_evidence: str, unit: Unit = "m") -> S
         unit_evidence=unit_evidence,
         metres_per_unit=scan.provenance.metres_per_unit * factor,
     )
-    return replace(scan, vertices=scan.vertices * factor, provenance=provenance)
+    marks = {name: points * factor for name, points in scan.marks.items()}
+    return replace(scan, vertices=scan.vertices * factor, provenance=provenance, marks=marks)
 
 
 def extent(vertices: NDArray[np.float64]) -> float:

@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -49,13 +51,15 @@ class Scan:
     provenance : see `Provenance`.
     colours : (n, 3) uint8 array or None.
     normals : (n, 3) float64 array or None; only where the file carried them.
+    marks : places the file itself names, by name: (k, 3) arrays in the vertices' frame and unit.
     """
 
     vertices: NDArray[np.float64]
     triangles: NDArray[np.int32]
     provenance: Provenance
     colours: NDArray[np.uint8] | None = None
-    normals: NDArray[np.float64] | None = field(default=None)
+    normals: NDArray[np.float64] | None = None
+    marks: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
 
     @property
     def is_points(self) -> bool:

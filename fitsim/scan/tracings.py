@@ -11,13 +11,11 @@ import csv
 import hashlib
 import re
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Final, get_args
 
 import numpy as np
 
 from fitsim.errors import BadScan, BadSettings
-from fitsim.scan.formats import content_format
 from fitsim.scan.loft import (
     STEP,
     between_sections,
@@ -32,7 +30,6 @@ from fitsim.scan.scan import Provenance, Scan, Unit
 from fitsim.units import show_length
 
 if TYPE_CHECKING:
-    import os
     from collections.abc import Mapping
 
     from numpy.typing import NDArray
@@ -109,7 +106,8 @@ def read_tracings(
     -------
     Scan
         In metres: x the station, y to the left of the spine, z up; a mesh of 10 mm. Its notes
-        say how it was made, and how sure it is between the tracings.
+        say how it was made, and how sure it is between the tracings; its marks are the withers
+        and the blade's rear edge, which the file names.
 
     Raises
     ------
@@ -128,40 +126,12 @@ def read_tracings(
         vertices=points.reshape(-1, 3),
         triangles=grid_triangles(*points.shape[:2]),
         provenance=replace(provenance, notes=tuple(notes)),
+        marks=_marks(traced, sections),
     )
 
 
-def tracing_marks(
-    path: str | os.PathLike[str],
-    unit: Unit | None = None,
-    withers_height: float | None = None,
-    known: Known | None = None,
-) -> dict[str, NDArray[np.float64]]:
-    """Places a file of tracings names: the withers, and the blade's rear edge at station 0.
-
-    Parameters
-    ----------
-    path : path
-        A scan file of any kind.
-    unit, withers_height, known
-        As for `fitsim.scan.read.read_scan`.
-
-    Returns
-    -------
-    dict of str to (1, 3) array, m
-        In the frame of the scan `read_tracings` makes; empty for files that are no tracings.
-
-    Raises
-    ------
-    BadScan, BadSettings
-        As `read_tracings`.
-    """
-    path = Path(path)
-    content = path.read_bytes()
-    if content_format(content) != "tracings":
-        return {}
-    traced, _ = _in_metres(path.name, content, unit, withers_height, known)
-    sections = _sections(path.name, traced, [])
+def _marks(traced: Tracings, sections: Sections) -> dict[str, NDArray[np.float64]]:
+    """Places the file names, (1, 3) m: the withers, and the blade's rear edge at station 0."""
     surface = lofted(sections, np.array([traced.withers, 0.0]))
     marks = {"withers": surface[:1, np.argmin(np.abs(sections.t))]}
     for side, sign in (("left", 1.0), ("right", -1.0)):
@@ -201,8 +171,7 @@ def _in_metres(
     if unit is None and traced.unit is not None:
         told = provenance.unit_evidence.replace("Told:", "The heading says", 1)
         provenance = replace(provenance, unit_evidence=told)
-    factor = float(np.ptp(scan.vertices[:, 0]) / np.ptp(points[:, 0]))
-    return traced.scaled(factor), provenance
+    return traced.scaled(provenance.metres_per_unit), provenance
 
 
 def _points(traced: Tracings) -> NDArray[np.float64]:

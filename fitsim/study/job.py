@@ -83,10 +83,8 @@ def read_back(file: ScanFile, stages: Stages = silent) -> tuple[Scan, Back]:
         See `fitsim.scan.read.read_scan` and `fitsim.back.from_scan.back_from_scan`.
     """
     from fitsim.back.from_scan import back_from_scan
-    from fitsim.back.marks import read_marks
     from fitsim.scan.clean import cleaned
     from fitsim.scan.read import read_scan
-    from fitsim.scan.tracings import tracing_marks
 
     with stages("read", "reading the scan"):
         scan = read_scan(file.path, file.unit, file.withers_height, file.known)
@@ -94,10 +92,7 @@ def read_back(file: ScanFile, stages: Stages = silent) -> tuple[Scan, Back]:
         scan = cleaned(scan)
     spacing = {} if file.spacing is None else {"spacing": file.spacing}
     with stages("back", "finding the back"):
-        marks = tracing_marks(file.path, file.unit, file.withers_height, file.known)
-        if file.marks is not None:
-            marks |= read_marks(file.marks, scan.provenance.metres_per_unit)
-        back = back_from_scan(scan, marks=marks, withers_height=file.withers_height, **spacing)
+        back = back_from_scan(scan, file.marks, file.withers_height, **spacing)
     return scan, back
 
 
