@@ -23,7 +23,7 @@ TEST_MOMENTS = (-10.0, -5.0, 0.0, 5.0, 10.0)
 _NO_TURN = 1e-12  # m: ends that rise alike to this have not turned
 
 
-def rocking(tree: Tree, pose_under: Callable[[float], Array]) -> Rocking:
+def rocking(tree: Tree, pose_under: Callable[[float], Array | None]) -> Rocking | None:
     """Rock the tree with the test moments and measure how it answers.
 
     Parameters
@@ -32,14 +32,20 @@ def rocking(tree: Tree, pose_under: Callable[[float], Array]) -> Rocking:
         Its bars tell where their ends are.
     pose_under : callable
         Equilibrium pose ``T_body_tree``, (4, 4), under an extra moment (N*m) about the body's y
-        axis on top of the case.
+        axis on top of the case; None where the tree does not stay.
 
     Returns
     -------
-    Rocking
+    Rocking or None
+        None where a test moment alone takes the tree off.
     """
-    poses = np.stack([pose_under(moment) for moment in TEST_MOMENTS])
-    return rocking_from_poses(np.array(TEST_MOMENTS), poses, *bar_ends(tree))
+    poses = []
+    for moment in TEST_MOMENTS:
+        pose = pose_under(moment)
+        if pose is None:
+            return None
+        poses.append(pose)
+    return rocking_from_poses(np.array(TEST_MOMENTS), np.stack(poses), *bar_ends(tree))
 
 
 def rocking_from_poses(moments: Array, poses: Array, front: Array, rear: Array) -> Rocking:

@@ -12,7 +12,6 @@ from threadpoolctl import threadpool_limits
 from fitsim.contact.foundation import build_foundation
 from fitsim.contact.problem import prepare
 from fitsim.contact.solve import solve
-from fitsim.errors import FitsimError
 from fitsim.measure.measured import measured
 from fitsim.measure.rocking import rocking
 from fitsim.rig.case import DeadForce
@@ -149,25 +148,13 @@ def _fit_case(back: Back, problem: Problem, case: Case) -> Fit:
 def _rocked(problem: Problem, case: Case, rest: Equilibrium) -> Rocking | None:
     """Rock the tree with test moments; None where it would not come back."""
 
-    def pose_under(moment: float) -> NDArray[np.float64]:
+    def pose_under(moment: float) -> NDArray[np.float64] | None:
         if moment == 0.0:
             return rest.T_body_tree
         found = solve(problem, _with_moment(case, moment), rest)
-        if not found.found:
-            raise _LetsGoError
-        return found.T_body_tree
+        return found.T_body_tree if found.found else None
 
-    try:
-        return rocking(problem.tree, pose_under)
-    except _LetsGoError:
-        return None
-
-
-class _LetsGoError(FitsimError):
-    """The test moment alone takes the tree off."""
-
-    def __init__(self) -> None:
-        super().__init__("rocking", "the test moment takes the tree off", "cinch it")
+    return rocking(problem.tree, pose_under)
 
 
 def _with_moment(case: Case, moment: float) -> Case:
