@@ -175,19 +175,6 @@ def show_length(metres: float, system: System = "metric") -> str:
     return f"{_plain(metres, 2)} m"
 
 
-def show_area(square_metres: float, system: System = "metric") -> str:
-    """Write an area for people, in cm² or square inches.
-
-    Examples
-    --------
-    >>> show_area(0.025), show_area(0.025, "inch")
-    ('250 cm²', '38.8 in²')
-    """
-    if system == "inch":
-        return f"{_plain(square_metres / INCH**2, 1)} in²"
-    return f"{_plain(square_metres * 1e4, 0)} cm²"
-
-
 def show_pressure(pascals: float, system: System = "metric") -> str:
     """Write a pressure for people, in kPa or psi.
 
@@ -212,30 +199,6 @@ def show_force(newtons: float, system: System = "metric") -> str:
     if system == "inch":
         return f"{_plain(newtons / _POUND_FORCE, 0)} lbf"
     return f"{_plain(newtons, 0)} N"
-
-
-def show_mass(kilograms: float, system: System = "metric") -> str:
-    """Write a mass for people, in kg or lb.
-
-    Examples
-    --------
-    >>> show_mass(80.0), show_mass(80.0, "inch")
-    ('80 kg', '176 lb')
-    """
-    if system == "inch":
-        return f"{_plain(kilograms / POUND, 0)} lb"
-    return f"{_plain(kilograms, 0)} kg"
-
-
-def show_angle(radians: float) -> str:
-    """Write an angle for people, in degrees.
-
-    Examples
-    --------
-    >>> show_angle(math.pi / 20)
-    '9.0°'
-    """
-    return f"{_plain(math.degrees(radians), 1)}°"
 
 
 def _split(text: str, where: str, kind: Kind = "length") -> tuple[float, str]:
