@@ -1,0 +1,101 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from fitsim.errors import FitsimError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from fitsim.study.job import ScanFile
+
+
+class Length(click.ParamType[float]):
+    """A length with its unit, or a bare number in the unit named by the option."""
+
+    def __init__(self, bare: str) -> None:
+        self.bare = self.name = bare
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Return metres."""
+        from fitsim.units import quantity
+
+        text = str(value)
+        try:
+            float(text)
+        except ValueError:
+            pass
+        else:
+            text = f"{text} {self.bare}"
+        try:
+            return quantity(text, "length")
+        except FitsimError as fault:
+            self.fail(str(fault), param, ctx)
+
+
+def common_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Options that every command has."""
+    for option in (
+        click.option("--quiet", is_flag=True, help="Say nothing about progress."),
+        click.option("--json", "as_json", is_flag=True, help="Print the result as JSON."),
+        click.option(
+            "--units",
+            "system",
+            type=click.Choice(["metric", "inch"]),
+            default="metric",
+            show_default=True,
+            help="Units in words and pictures; files keep the units their columns name.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+def scan_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Options wherever a scan is read."""
+    for option in (
+        click.option(
+            "--spacing", type=Length("mm"), help="Grid spacing on the back [default: 10 mm]."
+        ),
+        click.option("--marks", metavar="FILE", help="Marks on the scan; estimated if not given."),
+        click.option(
+            "--known",
+            metavar="'A = B'",
+            help="A distance known in the file: '0.153 = 2 m', or two points: "
+            "'0,0,0 0,0.1,0 = 60 cm'.",
+        ),
+        click.option(
+            "--withers-height",
+            type=Length("m"),
+            help="Height of the animal's withers; also sizes a scan of unknown scale.",
+        ),
+        click.option(
+            "--unit",
+            type=click.Choice(["m", "cm", "mm", "inch"]),
+            help="Unit of the scan's numbers; found from its size if not given.",
+        ),
+    ):
+        command = option(command)
+    return command
+
+
+def scan_file(file: str, options: dict[str, Any]) -> ScanFile:
+    """The scan named on the command line, with what its options say of it."""
+    from fitsim.scan.scale import read_known
+    from fitsim.study.job import ScanFile
+
+    return ScanFile(
+        path=Path(file),
+        unit=options["unit"],
+        withers_height=options["withers_height"],
+        known=None if options["known"] is None else read_known(options["known"]),
+        marks=None if options["marks"] is None else Path(options["marks"]),
+        spacing=options["spacing"],
+    )
