@@ -18,6 +18,8 @@ from fitsim.contact.equilibrium import AppliedForce, Equilibrium
 from fitsim.contact.layer import Layer, Stack
 from fitsim.measure.measures import BarGap, Hotspot, Measures, Rocking, ZoneLoad
 from fitsim.rig.case import Case, DeadForce, Pad, Strap
+from fitsim.rig.load import NO_LOAD
+from fitsim.rig.rig import Rig
 from fitsim.scan.scan import Provenance
 from fitsim.study.fit import Fit, FitSet
 from fitsim.tree.seat import Seat
@@ -491,6 +493,8 @@ def small_fitset(spacing: float = 0.010, unstable: Collection[str] = ()) -> FitS
         back=back,
         tree=tree,
         pad=small_pad(),
+        rig=Rig(),
+        load=NO_LOAD,
         fits=fits,
         seat=small_seat(),
         defaults=("pad", "load"),

@@ -12,16 +12,14 @@ import pytest
 
 import fitsim
 from fitsim.back.from_scan import back_from_scan
-from fitsim.contact.foundation import build_foundation
-from fitsim.contact.problem import prepare
 from fitsim.contact.solve import solve
 from fitsim.measure.measured import measured
 from fitsim.rig.cases import cases_for
-from fitsim.rig.read import read_load, read_pad, read_rig
+from fitsim.rig.read import read_load, read_rig
 from fitsim.study.fit import Fit, FitSet
+from fitsim.study.laid import laid
 from fitsim.tree.adjust import adjusted
 from fitsim.tree.read import read_tree
-from fitsim.tree.seat import seat
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -80,15 +78,14 @@ def cinched(
     names: tuple[str, ...] = CINCHES,
 ) -> FitSet:
     """The cinch cases of `fitsim.study.fit.fit`, without the time that rocking the tree takes."""
-    laid, pad = seat(back, tree), read_pad()
-    problem = prepare(build_foundation(back.chart, back.tissue), tree, pad, laid.T_body_tree)
+    on, chosen, none = laid(back, tree), rig or read_rig(), read_load("none")
     fits = {}
-    for case in cases_for(back, tree, laid.T_body_tree, rig or read_rig(), read_load("none")):
+    for case in cases_for(back, tree, on.seat.T_body_tree, chosen, none):
         if case.name in names:
-            rest = solve(problem, case)
+            rest = solve(on.problem, case)
             found = measured(back, tree, case, rest, None) if rest.found else None
             fits[case.name] = Fit(case, rest, found)
-    return FitSet(back, tree, pad, fits, laid)
+    return FitSet(back, tree, on.problem.pad, chosen, none, fits, on.seat)
 
 
 @cache

@@ -9,15 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from fitsim.contact.foundation import build_foundation
-from fitsim.contact.problem import prepare
 from fitsim.contact.solve import solve
 from fitsim.measure.measured import measured
 from fitsim.measure.rocking import rocking
 from fitsim.rig.case import DeadForce
 from fitsim.rig.cases import cases_for
-from fitsim.rig.read import read_load, read_pad, read_rig
-from fitsim.tree.seat import seat
+from fitsim.rig.read import read_load, read_rig
+from fitsim.study.laid import laid
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -57,7 +55,7 @@ class FitSet:
 
     Attributes
     ----------
-    back, tree, pad : what was solved.
+    back, tree, pad, rig, load : what was solved.
     seat : where the tree was laid.
     fits : by case name, in the order solved.
     defaults : which of tree, rig, pad, load were defaults, for the report.
@@ -67,6 +65,8 @@ class FitSet:
     back: Back
     tree: Tree
     pad: Pad
+    rig: Rig
+    load: Load
     fits: Mapping[str, Fit]
     seat: Seat | None = None
     defaults: tuple[str, ...] = ()
@@ -112,28 +112,21 @@ def fit(
     BadSettings
         The tree is longer than the scan, or a setting makes no sense on this back.
     """
-    tell = say or (lambda _words: None)
     given = {"pad": pad, "rig": rig, "load": load}
     defaults = tuple(name for name, value in given.items() if value is None)
-    pad, rig, load = pad or read_pad(), rig or read_rig(), load or read_load()
-    timing: dict[str, float] = {}
-    started = perf_counter()
-    tell("seating the tree")
-    seated = seat(back, tree, at)
-    timing["seat"] = perf_counter() - started
-    started = perf_counter()
-    tell("building the back's compliance")
-    problem = prepare(build_foundation(back.chart, back.tissue), tree, pad, seated.T_body_tree)
-    timing["foundation"] = perf_counter() - started
+    rig, load = rig or read_rig(), load or read_load()
+    tell = say or (lambda _words: None)
+    on = laid(back, tree, pad=pad, at=at, say=tell)
+    timing = dict(on.timing_s)
     fits = {}
     # The matrices are small: on a busy machine threads that wait for each other cost tenfold.
     with threadpool_limits(limits=1, user_api="blas"):
-        for case in cases_for(back, tree, seated.T_body_tree, rig, load):
+        for case in cases_for(back, tree, on.seat.T_body_tree, rig, load):
             tell(f"solving: {case.name}")
             started = perf_counter()
-            fits[case.name] = _fit_case(back, problem, case)
+            fits[case.name] = _fit_case(back, on.problem, case)
             timing[f"case_{case.name}"] = perf_counter() - started
-    return FitSet(back, tree, pad, fits, seated, defaults, timing)
+    return FitSet(back, tree, on.problem.pad, rig, load, fits, on.seat, defaults, timing)
 
 
 def _fit_case(back: Back, problem: Problem, case: Case) -> Fit:

@@ -14,7 +14,9 @@ from fitsim.contact.equilibrium import AppliedForce
 from fitsim.measure.measured import measured
 from fitsim.report.contract import as_json, contract
 from fitsim.rig.case import Case, Strap
+from fitsim.rig.load import NO_LOAD
 from fitsim.rig.pad import library_pad
+from fitsim.rig.rig import Rig
 from fitsim.study.fit import Fit, FitSet
 from tests.build import small_tree
 from tests.flat import FRONT_X, INNER, LENGTH, WIDTH, bars_on, cell_means, flat_back
@@ -176,7 +178,7 @@ def test_what_lies_over_a_hole_is_said_and_is_no_number_in_the_file() -> None:
         k: v for k, v in whole.lift.items() if k != "front_left"
     }
     fits = {"both": Fit(NO_STRAPS, holed, seen)}
-    document = contract(FitSet(back, tree, library_pad("felt"), fits))
+    document = contract(FitSet(back, tree, library_pad("felt"), Rig(), NO_LOAD, fits))
     case = json.loads(as_json(document))["cases"]["both"]  # a NaN would raise
     assert case["lift_mm"]["front_left"] is None
     assert case["lift_mm"]["front_right"] == pytest.approx(1e3 * whole.lift["front_right"])
