@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import tomllib
+from dataclasses import dataclass
 from difflib import get_close_matches
 from numbers import Real
 from pathlib import Path
@@ -22,6 +23,7 @@ from fitsim.units import UNITS, quantity
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from pydantic.fields import FieldInfo
     from pydantic_core import ErrorDetails
 
     from fitsim.units import Kind
@@ -36,6 +38,10 @@ _EXAMPLE: Mapping[Kind, str] = {
     "pressure": '"20 kPa"',
     "angle": '"9 deg"',
 }
+
+_WRITTEN: Mapping[Kind, str] = {
+    "length": "mm", "force": "N", "mass": "kg", "pressure": "kPa", "angle": "deg",
+}  # fmt: skip
 
 #: Fault and mend by pydantic's name of it; "{}" is filled with what it says besides.
 _SENTENCES: Mapping[str, tuple[str, str]] = {
@@ -104,17 +110,34 @@ def in_si(
     BeforeValidator
         Words with a unit become SI; a bare number is refused, except under `checked` with `si`.
     """
+    return BeforeValidator(_Reader(kind, lowest, highest, bound, above, per or {"": 1.0}))
 
-    def read(value: object, info: ValidationInfo) -> float:
-        number, said = _number(value, kind, per or {"": 1.0}, si=bool(info.context))
-        if lowest <= number <= highest and number > above:
+
+@dataclass(frozen=True, eq=False)  # eq=False: hashed as itself, as typing asks of metadata
+class _Reader:
+    """What `in_si` says of a field: how its quantity is read, and how it is written again."""
+
+    kind: Kind
+    lowest: float
+    highest: float
+    bound: str
+    above: float
+    per: Mapping[str, float]
+
+    def __call__(self, value: object, info: ValidationInfo) -> float:
+        number, said = _number(value, self.kind, self.per, si=bool(info.context))
+        if self.lowest <= number <= self.highest and number > self.above:
             return number
-        if above == 0.0 and number <= 0.0:
-            raise fault(f"{said} is zero or negative", f"give {bound or 'a positive value'}")
-        wrong = "is negative" if number < 0.0 <= lowest else "is out of reach"
-        raise fault(f"{said} {wrong}", f"give {bound or '0 or more'}")
+        if self.above == 0.0 and number <= 0.0:
+            raise fault(f"{said} is zero or negative", f"give {self.bound or 'a positive value'}")
+        wrong = "is negative" if number < 0.0 <= self.lowest else "is out of reach"
+        raise fault(f"{said} {wrong}", f"give {self.bound or '0 or more'}")
 
-    return BeforeValidator(read)
+    def in_words(self, number: float) -> str:
+        """The quantity as a settings file holds it."""
+        unit = _WRITTEN[self.kind]
+        value = number / UNITS[self.kind][unit] * next(iter(self.per.values()))
+        return f"{value:.9g} {unit}{next(iter(self.per))}"
 
 
 def read_settings(path: str | Path, model: type[M], example: str) -> M:
@@ -213,6 +236,45 @@ def checked(data: Mapping[str, object], where: str, model: type[M], *, si: bool 
         order = {"extra_forbidden": 0, "missing": 2}
         first = min(error.errors(), key=lambda one: order.get(one["type"], 1))
         raise _as_sentence(where, first, model) from error
+
+
+def in_words(settings: Settings) -> dict[str, Any]:
+    """The same settings as a file holds them, every quantity with its unit.
+
+    Parameters
+    ----------
+    settings : Settings
+
+    Returns
+    -------
+    dict
+        Nested tables that `checked` reads again; what is None is left out.
+    """
+    words: dict[str, Any] = {}
+    for name, field in type(settings).model_fields.items():
+        value = getattr(settings, name)
+        if value is not None and value != ():
+            words[name] = _in_words(value, _reader_of(field))
+    return words
+
+
+def _reader_of(field: FieldInfo) -> _Reader | None:
+    """How a field's quantities are read, wherever in its annotation that is said."""
+    found = [field.annotation, *field.metadata]
+    while found:
+        one = found.pop()
+        if isinstance(one, BeforeValidator) and isinstance(one.func, _Reader):
+            return one.func
+        found += [*getattr(one, "__args__", ()), *getattr(one, "__metadata__", ())]
+    return None
+
+
+def _in_words(value: object, reader: _Reader | None) -> object:
+    if isinstance(value, Settings):
+        return in_words(value)
+    if isinstance(value, tuple):
+        return [_in_words(one, reader) for one in value]
+    return reader.in_words(value) if reader is not None and isinstance(value, float) else value
 
 
 def _number(value: object, kind: Kind, per: Mapping[str, float], *, si: bool) -> tuple[float, str]:
