@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from time import perf_counter
 from typing import TYPE_CHECKING
 
-import numpy as np
 from threadpoolctl import threadpool_limits
 
 from fitsim.contact.solve import solve
 from fitsim.measure.measured import measured
 from fitsim.measure.rocking import rocking
-from fitsim.rig.case import DeadForce
 from fitsim.rig.cases import cases_for
 from fitsim.rig.read import read_load, read_rig
 from fitsim.study.laid import laid
+from fitsim.study.moment import with_moment
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
+    import numpy as np
     from numpy.typing import NDArray
 
     from fitsim.back.back import Back
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
 # Cases on which a hand would try whether the tree rocks.
 _ROCKED = ("both", "rider", "pack")
-_COUPLE_ARM = 0.5  # m, of the two forces that make a test moment
 
 
 @dataclass(frozen=True)
@@ -144,15 +143,7 @@ def _rocked(problem: Problem, case: Case, rest: Equilibrium) -> Rocking | None:
     def pose_under(moment: float) -> NDArray[np.float64] | None:
         if moment == 0.0:
             return rest.T_body_tree
-        found = solve(problem, _with_moment(case, moment), rest)
+        found = solve(problem, with_moment(case, moment), rest)
         return found.T_body_tree if found.found else None
 
     return rocking(problem.tree, pose_under)
-
-
-def _with_moment(case: Case, moment: float) -> Case:
-    """The case with a couple about the body's y axis added, N*m, positive front down."""
-    force = np.array([0.0, 0.0, moment / (2.0 * _COUPLE_ARM)])
-    arm = np.array([_COUPLE_ARM, 0.0, 0.0])
-    couple = (DeadForce("test_front", arm, -force), DeadForce("test_rear", -arm, force))
-    return replace(case, forces=(*case.forces, *couple))
