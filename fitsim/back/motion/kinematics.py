@@ -1,0 +1,116 @@
+"""What of a back moves: the spine's frame along it, and where the shoulder blades lie."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.back.marks import chart_places
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from fitsim.back.back import Back, Chart
+    from fitsim.back.motion.gait import Gait
+
+    Array = NDArray[np.float64]
+
+REFERENCE_HEIGHT = 1.5
+"""m: withers height of the animal that proportions are told for."""
+WITHERS_STATION, HIP_STATION = 0.07, -0.53
+"""-: T6 and the hip points, ahead of the blade's rear edge, over the withers height (from memory,
+no source)."""
+AXIS_DEPTH = 0.08
+"""m, at 1.5 m: the spine turns about a line this far below the skin over it (from memory)."""
+BEHIND_EDGE, AHEAD_OF_EDGE = 0.05, 0.085
+"""m, at 1.5 m: a risen edge fades out over this much skin behind it, drawn over the bone like a
+cloth, and over half the blade's width ahead of it, as the blade tilts about its middle (chosen)."""
+EDGE_FADE = 0.03
+"""m, at 1.5 m: and over this at either end of the edge (chosen)."""
+
+
+@dataclass(frozen=True)
+class Blade:
+    """A shoulder blade's rear edge on the chart.
+
+    Attributes
+    ----------
+    ahead : (nx, nt) array, m, how far each node lies ahead of the standing edge.
+    cover : (nx, nt) array, 0..1, where the edge lies across: 1 along it, 0 beyond its ends.
+    edge : (k, 2) array, m, the standing edge in chart coordinates (x, t), from the spine outwards.
+    """
+
+    ahead: Array
+    cover: Array
+    edge: Array
+
+
+@dataclass(frozen=True)
+class Kinematics:
+    """A back made ready to be moved.
+
+    Attributes
+    ----------
+    gait : how it moves.
+    chart : the back standing.
+    scale : -, size of the animal over one of 1.5 m.
+    axis : (nx,) array, m, height of the spine's axis at each row of the chart.
+    span : (rear, front) stations over which the back bends, m.
+    blades : by side.
+    """
+
+    gait: Gait
+    chart: Chart
+    scale: float
+    axis: Array
+    span: tuple[float, float]
+    blades: Mapping[str, Blade]
+
+
+def kinematics(back: Back, gait: Gait) -> Kinematics:
+    """Make a back ready to be moved.
+
+    Parameters
+    ----------
+    back : Back
+        Its marks say where the shoulder blades' rear edges are.
+    gait : Gait
+
+    Returns
+    -------
+    Kinematics
+    """
+    chart, scale = back.chart, back.withers_height / REFERENCE_HEIGHT
+    middle = len(chart.t) // 2
+    known = chart.valid[:, middle]
+    ridge = np.interp(chart.x, chart.x[known], chart.points[known, middle, 2])
+    return Kinematics(
+        gait=gait,
+        chart=chart,
+        scale=scale,
+        axis=ridge - AXIS_DEPTH * scale,
+        span=(HIP_STATION * back.withers_height, WITHERS_STATION * back.withers_height),
+        blades={side: _blade(back, side, scale) for side in ("left", "right")},
+    )
+
+
+def _blade(back: Back, side: str, scale: float) -> Blade:
+    chart = back.chart
+    edge = chart_places(chart, back.marks[f"scapula_edge_{side}"].points)
+    edge = edge[np.argsort(np.abs(edge[:, 1]))]
+    out = np.abs(edge[:, 1])
+    here = chart.t if side == "left" else -chart.t
+    fade = EDGE_FADE * scale
+    cover = _eased((here - out[0]) / fade + 0.5) * _eased((out[-1] - here) / fade + 0.5)
+    ahead = chart.x[:, None] - np.interp(here, out, edge[:, 0])[None, :]
+    return Blade(ahead, np.broadcast_to(cover, ahead.shape), edge)
+
+
+def _eased(share: Array) -> Array:
+    """From 0 to 1, level at both ends."""
+    inside = np.clip(share, 0.0, 1.0)
+    return inside * inside * (3.0 - 2.0 * inside)
