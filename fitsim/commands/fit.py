@@ -8,27 +8,12 @@ from typing import Any
 import click
 
 from fitsim.commands.job import do_job
-from fitsim.commands.options import Length, common_options, scan_file, scan_options
+from fitsim.commands.options import common_options, scan_file, scan_options, tree_options
 
 
 @click.command()
 @click.argument("file", metavar="SCAN")
-@click.option(
-    "--tree", metavar="TREE", help="A tree of the library, a settings file, or a mesh of a tree."
-)
-@click.option(
-    "--tree-unit",
-    type=click.Choice(["m", "cm", "mm", "inch"]),
-    help="Unit of a tree mesh's numbers.",
-)
-@click.option("--rig", metavar="FILE", help="Cinches: where and how tight.")
-@click.option("--pad", metavar="PAD", help="felt, none, another of the library, or a file.")
-@click.option("--load", metavar="LOAD", help="rider, pack, none, or a file.")
-@click.option(
-    "--at",
-    type=Length("mm"),
-    help="Place the tree this far forward (+) or back (-) of just behind the shoulder blade.",
-)
+@tree_options
 @scan_options
 @click.option(
     "-o",
