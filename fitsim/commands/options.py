@@ -113,33 +113,6 @@ def tree_options(command: Callable[..., Any]) -> Callable[..., Any]:
     return command
 
 
-def tree_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Options wherever one tree is tried on a back."""
-    for option in (
-        click.option(
-            "--at",
-            type=Length("mm"),
-            help="Place the tree this far forward (+) or back (-) of just behind the shoulder "
-            "blade.",
-        ),
-        click.option("--load", metavar="LOAD", help="rider, pack, none, or a file."),
-        click.option("--pad", metavar="PAD", help="felt, none, another of the library, or a file."),
-        click.option("--rig", metavar="FILE", help="Cinches: where and how tight."),
-        click.option(
-            "--tree-unit",
-            type=click.Choice(["m", "cm", "mm", "inch"]),
-            help="Unit of a tree mesh's numbers.",
-        ),
-        click.option(
-            "--tree",
-            metavar="TREE",
-            help="A tree of the library, a settings file, or a mesh of a tree.",
-        ),
-    ):
-        command = option(command)
-    return command
-
-
 def job_of(file: str, options: dict[str, Any]) -> Job:
     """The job that `scan_options` and `tree_options` ask for."""
     from fitsim.study.job import Job
