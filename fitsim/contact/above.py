@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from fitsim.contact.problem import Problem
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int_]
 
 _EDGE_ON = 0.1  # cosine between ray and underside below which its slope is not used
 
@@ -61,56 +62,62 @@ def look(problem: Problem, pose: Pose, guess: Array | None = None) -> Above:
     -------
     Above
     """
-    count, size = len(problem.near), 6 + sum(problem.joints)
-    above = Above(
-        centre=problem.centre_tree @ pose.T_body_tree[:3, :3].T + pose.T_body_tree[:3, 3],
-        distance=np.zeros(count),
-        cover=np.zeros(count),
-        closing=np.zeros((count, size)),
-        pushing=np.zeros((count, size)),
-        turning=np.zeros((count, size - 6, 3)),
-        arms=np.zeros((count, 3)),
-        inside=np.zeros(count),
-        along=np.zeros(count),
+    centre = problem.centre_tree @ pose.T_body_tree[:3, :3].T + pose.T_body_tree[:3, 3]
+    placed, hinges = place_bars(problem, pose)
+    points, normals, bar = problem.points, problem.normals, problem.bar
+    hit = overhead(problem.face, placed, points, normals, guess, bar)
+    facing = np.einsum("ni,ni->n", hit.normal, normals)
+    lever = hit.normal / np.where(facing > _EDGE_ON, facing, 1.0)[:, None]
+    arms = hit.hit - centre
+    turning = np.zeros((len(points), len(hinges), 3))
+    for number, (side, hinge) in enumerate(hinges):
+        own = bar == side
+        turning[own, number] = cross_with(hinge.axis, points[own] - hinge.point)
+    return Above(
+        centre=centre,
+        distance=hit.distance,
+        cover=np.clip(0.5 + hit.inside / problem.foundation.spacing, 0.0, 1.0),
+        closing=-_motion_along(lever, hit.hit, centre, hinges, bar),
+        pushing=_motion_along(normals, points, centre, hinges, bar),
+        turning=turning,
+        arms=arms,
+        inside=hit.inside,
+        along=hit.along,
     )
-    first = 6
+
+
+def place_bars(problem: Problem, pose: Pose) -> tuple[Array, list[tuple[int, Hinge]]]:
+    """Poses (b, 4, 4) of the bars, and every hinge with the bar it carries."""
+    placed, hinges, first = [], [], 0
     for side, mounted in enumerate(problem.tree.bars):
-        mine = np.flatnonzero(problem.bar == side)
-        joints = slice(first, first + len(mounted.joints))
-        angles = pose.angles[first - 6 : joints.stop - 6]
-        T_body_bar, hinges = place_bar(pose.T_body_tree, mounted, angles)
-        points, normals = problem.points[mine], problem.normals[mine]
-        near = None if guess is None else guess[mine]
-        hit = overhead(problem.faces[side], T_body_bar, points, normals, near)
-        above.distance[mine], above.inside[mine] = hit.distance, hit.inside
-        above.along[mine] = hit.along
-        above.cover[mine] = np.clip(0.5 + hit.inside / problem.foundation.spacing, 0.0, 1.0)
-        above.arms[mine] = hit.hit - above.centre
-        facing = np.einsum("ni,ni->n", hit.normal, normals)
-        lever = hit.normal / np.where(facing > _EDGE_ON, facing, 1.0)[:, None]
-        above.closing[mine] = -_motion_along(lever, hit.hit, above.centre, hinges, joints, size)
-        above.pushing[mine] = _motion_along(normals, points, above.centre, hinges, joints, size)
-        for number, hinge in enumerate(hinges, start=first - 6):
-            above.turning[mine, number] = np.cross(hinge.axis, points - hinge.point)
-        first = joints.stop
-    return above
+        last = first + len(mounted.joints)
+        T_body_bar, own = place_bar(pose.T_body_tree, mounted, pose.angles[first:last])
+        placed.append(T_body_bar)
+        hinges += [(side, hinge) for hinge in own]
+        first = last
+    return np.array(placed), hinges
 
 
-def _motion_along(  # noqa: PLR0917 - directions at points, and all that can move them
+def _motion_along(
     directions: Array,
     points: Array,
     centre: Array,
-    hinges: tuple[Hinge, ...],
-    joints: slice,
-    size: int,
+    hinges: list[tuple[int, Hinge]],
+    bar: Index,
 ) -> Array:
-    """Motion of points along directions per unit of each of the tree's motions, (n, size)."""
-    rows = np.zeros((len(points), size))
+    """Motion of points along directions per unit of each of the tree's motions, (n, 6 + j)."""
+    rows = np.zeros((len(points), 6 + len(hinges)))
     rows[:, :3] = directions
     rows[:, 3:6] = cross(points - centre, directions)
-    for column, hinge in zip(range(joints.start, joints.stop), hinges, strict=True):
-        rows[:, column] = cross(points - hinge.point, directions) @ hinge.axis
+    for column, (side, hinge) in enumerate(hinges, start=6):
+        own = bar == side
+        rows[own, column] = cross(points[own] - hinge.point, directions[own]) @ hinge.axis
     return rows
+
+
+def cross_with(axis: Array, b: Array) -> Array:
+    """Cross products of one vector (3,) with rows (n, 3)."""
+    return cross(np.broadcast_to(axis, b.shape), b)
 
 
 def cross(a: Array, b: Array) -> Array:

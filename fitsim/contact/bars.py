@@ -7,61 +7,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
-from scipy.spatial.transform import Rotation
+
+from fitsim.contact.underside import Face, height_and_slope, outline_distance
 
 if TYPE_CHECKING:
-    from fitsim.tree.tree import Joint, MountedBar, Underside
+    from fitsim.tree.tree import Joint, MountedBar
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int_]
 
-# The ray from a node meets a smooth underside within this many steps to a micrometre; the slope
-# settles sooner and is then kept.
-_RAY_STEPS, _SLOPE_STEPS = 5, 2
-_GUESSED_STEPS = (1, 3)  # slope and ray steps from a neighbouring pose
+# Newton steps along a ray. From the plane of the bar a smooth underside is met to a micrometre
+# by the fourth; from the distance in a neighbouring pose by the second.
+_RAY_STEPS, _GUESSED_STEPS = 4, 2
 _EDGE_ON = 0.2  # a ray that meets the bar at a smaller sine runs past it, if it meets it at all
 _RAY_MISS = 5e-4  # m
 # A node's normal, run backwards through the animal, can meet the other bar.
 _DEEPEST = 0.06  # m
-
-
-@dataclass(frozen=True)
-class Face:
-    """A bar's underside made ready for evaluation anywhere.
-
-    Attributes
-    ----------
-    origin : (2,) array, m, first grid point (xi, eta).
-    step : (2,) array, m, grid spacing.
-    height : cubic B-spline coefficients of the height field.
-    slope : (2, m, k) array, -, dheight/dxi and dheight/deta on the grid.
-    inside : (m, k) array, m, signed distance to the outline.
-    front, rear : xi of the ends, m.
-    """
-
-    origin: Array
-    step: Array
-    height: Array
-    slope: Array
-    inside: Array
-    front: float
-    rear: float
-
-
-def face_of(underside: Underside) -> Face:
-    """Underside with its spline and slopes worked out once."""
-    step = np.array([underside.xi[1] - underside.xi[0], underside.eta[1] - underside.eta[0]])
-    return Face(
-        origin=np.array([underside.xi[0], underside.eta[0]]),
-        step=step,
-        height=ndimage.spline_filter(underside.height, order=3, mode="nearest"),
-        slope=np.stack(
-            [np.gradient(underside.height, step[axis], axis=axis, edge_order=2) for axis in (0, 1)]
-        ),
-        inside=underside.inside,
-        front=underside.front,
-        rear=underside.rear,
-    )
 
 
 @dataclass(frozen=True)
@@ -84,18 +45,27 @@ class Overhead:
     along: Array
 
 
-def overhead(
-    face: Face, T_body_bar: Array, points: Array, normals: Array, guess: Array | None = None
+def overhead(  # noqa: PLR0917 - rays, and the bars they are shot at
+    face: Face,
+    T_body_bar: Array,
+    points: Array,
+    normals: Array,
+    guess: Array | None = None,
+    bar: Index | None = None,
 ) -> Overhead:
-    """Shoot every node's normal at a bar's underside.
+    """Shoot every node's normal at the underside of the bar it belongs to.
 
     Parameters
     ----------
     face : Face
-    T_body_bar : (4, 4) array
+        Of one bar or of several.
+    T_body_bar : (4, 4) or (b, 4, 4) array
+        Pose of each bar.
     points, normals : (n, 3) arrays, m and unit, body frame
     guess : (n,) array, m, optional
         Distances in a neighbouring pose, which save half of the work.
+    bar : (n,) int array, optional
+        The bar each ray is shot at; the first where not given.
 
     Returns
     -------
@@ -103,64 +73,41 @@ def overhead(
         Rays that miss the underside or meet it from inside the animal are returned as far
         outside the outline.
     """
-    turn = T_body_bar[:3, :3]
-    start = (points - T_body_bar[:3, 3]) @ turn
-    ray = normals @ turn
+    poses = T_body_bar.reshape(-1, 4, 4)
+    which = np.zeros(len(points), dtype=np.int_) if bar is None else bar
+    turn = poses[which, :3, :3]
+    start = np.einsum("nij,ni->nj", turn, points - poses[which, :3, 3])
+    ray = np.einsum("nij,ni->nj", turn, normals)
     away = np.abs(ray[:, 2]) < _EDGE_ON
     rise = np.where(away, 1.0, ray[:, 2])
     distance = -start[:, 2] / rise if guess is None else guess
-    slope_steps, ray_steps = (_SLOPE_STEPS, _RAY_STEPS) if guess is None else _GUESSED_STEPS
-    for step in range(ray_steps):
+    for _ in range(_RAY_STEPS if guess is None else _GUESSED_STEPS):
         place = start[:, :2] + distance[:, None] * ray[:, :2]
-        if step < slope_steps:
-            slope = _slope(face, place)
-            steepness = rise - slope[0] * ray[:, 0] - slope[1] * ray[:, 1]
-            steepness = np.where(np.abs(steepness) < _EDGE_ON, 1.0, steepness)
-        miss = start[:, 2] + distance * rise - _height(face, place)
-        distance = distance - miss / steepness
+        height, slope = height_and_slope(face, which, place)
+        steepness = rise - slope[:, 0] * ray[:, 0] - slope[:, 1] * ray[:, 1]
+        steepness = np.where(np.abs(steepness) < _EDGE_ON, 1.0, steepness)
+        distance = distance - (start[:, 2] + distance * rise - height) / steepness
     place = start[:, :2] + distance[:, None] * ray[:, :2]
-    slope = _slope(face, place)
-    miss = np.abs(start[:, 2] + distance * rise - _height(face, place))
-    normal = np.column_stack([-slope[0], -slope[1], np.ones(len(points))])
-    normal /= np.linalg.norm(normal, axis=1, keepdims=True)
-    inside = _sample(face, face.inside, place)
+    height, slope = height_and_slope(face, which, place)
+    miss = np.abs(start[:, 2] + distance * rise - height)
+    inside = outline_distance(face, which, place)
     # Fading a ray out as it misses, rather than dropping it, keeps the forces continuous.
     inside -= 10.0 * np.clip(miss - _RAY_MISS, 0.0, 0.1)
     inside[away | (distance < -_DEEPEST)] = -1.0
     return Overhead(
         distance=distance,
         hit=points + distance[:, None] * normals,
-        normal=normal @ turn.T,
+        normal=_normal(turn, slope),
         inside=inside,
-        along=(face.front - place[:, 0]) / (face.front - face.rear),
+        along=(face.front[which] - place[:, 0]) / (face.front - face.rear)[which],
     )
 
 
-def _height(face: Face, place: Array) -> Array:
-    """Height (n,) m of an underside at places (n, 2) m."""
-    at = ((place - face.origin) / face.step).T
-    height: Array = ndimage.map_coordinates(
-        face.height, at, order=3, mode="nearest", prefilter=False
-    )
-    return height
-
-
-def _slope(face: Face, place: Array) -> Array:
-    """Slope (2, n) of an underside at places (n, 2) m."""
-    at = ((place - face.origin) / face.step).T
-    return np.stack(
-        [ndimage.map_coordinates(part, at, order=1, mode="nearest") for part in face.slope]
-    )
-
-
-def _sample(face: Face, field: Array, place: Array) -> Array:
-    """A field on the underside's grid at places (n, 2) m; beyond the grid, farther outside."""
-    at = ((place - face.origin) / face.step).T
-    top = np.array(field.shape)[:, None] - 1.0
-    beyond = np.clip(-at, 0.0, None) + np.clip(at - top, 0.0, None)
-    value: Array = ndimage.map_coordinates(field, at, order=1, mode="nearest")
-    past: Array = np.hypot(beyond[0] * face.step[0], beyond[1] * face.step[1])
-    return value - past
+def _normal(turn: Array, slope: Array) -> Array:
+    """Unit normals (n, 3) in the body frame of undersides of given slope (n, 2)."""
+    normal = turn[:, :, 2] - turn[:, :, 0] * slope[:, :1] - turn[:, :, 1] * slope[:, 1:]
+    size = np.sqrt(1.0 + slope[:, 0] ** 2 + slope[:, 1] ** 2)
+    return np.asarray(normal / size[:, None])
 
 
 @dataclass(frozen=True)
@@ -204,8 +151,33 @@ def turned(joint: Joint, angle: float) -> Array:
 
 def about(point: Array, rotation: Array) -> Array:
     """Rotation (4, 4) by a rotation vector (3,) rad about a point (3,) m."""
-    turn = Rotation.from_rotvec(rotation).as_matrix()
+    turn = rotation_matrix(rotation)
     T = np.eye(4)
     T[:3, :3] = turn
     T[:3, 3] = point - turn @ point
     return T
+
+
+def rotation_matrix(vector: Array) -> Array:
+    """(3, 3) rotation by a vector (3,) rad: Rodrigues' formula.
+
+    Examples
+    --------
+    >>> np.round(rotation_matrix(np.array([0.0, 0.0, np.pi / 2.0])) @ [1.0, 0.0, 0.0], 12)
+    array([0., 1., 0.])
+    """
+    x, y, z = vector.tolist()
+    square = x * x + y * y + z * z
+    angle = np.sqrt(square)
+    # sin(a)/a and (1 - cos(a))/a^2 by half angles, which lose no digits near 0
+    sine = float(np.sinc(angle / np.pi))
+    versine = 0.5 * float(np.sinc(0.5 * angle / np.pi)) ** 2
+    turn = np.array(
+        [
+            [x * x - square, x * y, x * z],
+            [x * y, y * y - square, y * z],
+            [x * z, y * z, z * z - square],
+        ]
+    )
+    across = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    return np.asarray(np.eye(3) + sine * across + versine * turn)

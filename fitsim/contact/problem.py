@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from fitsim.contact.bars import Face, face_of, overhead, place_bar
+from fitsim.contact.bars import overhead, place_bar
+from fitsim.contact.underside import Face, face_of
 
 if TYPE_CHECKING:
     from fitsim.contact.foundation import Foundation
@@ -31,7 +32,7 @@ class Problem:
     Attributes
     ----------
     foundation, tree, pad : as given.
-    faces : the two undersides, left then right.
+    face : the two undersides, left then right.
     T_body_tree_seat : (4, 4) array, where the tree was laid.
     T_body_tree_near : (4, 4) array, where it was when the near nodes were chosen.
     near : (m,) int array, nodes of the foundation within `MARGIN` of a bar.
@@ -45,7 +46,7 @@ class Problem:
     foundation: Foundation
     tree: Tree
     pad: Pad
-    faces: tuple[Face, ...]
+    face: Face
     T_body_tree_seat: Array
     T_body_tree_near: Array
     near: Index
@@ -94,19 +95,19 @@ def prepare(
     -------
     Problem
     """
-    faces = tuple(face_of(bar.underside) for bar in tree.bars)
+    face = face_of(*(bar.underside for bar in tree.bars))
     now = T_body_tree_seat if T_body_tree_now is None else T_body_tree_now
-    near, bar = _nodes_near(foundation, tree, faces, now)
-    ends = np.array([face.front for face in faces] + [face.rear for face in faces])
+    near, bar = _nodes_near(foundation, tree, face, now)
+    ends = np.concatenate([face.front, face.rear])
     middles = [
-        mounted.T_tree_bar @ [0.5 * (face.front + face.rear), 0.0, 0.0, 1.0]
-        for mounted, face in zip(tree.bars, faces, strict=True)
+        mounted.T_tree_bar @ [middle, 0.0, 0.0, 1.0]
+        for mounted, middle in zip(tree.bars, 0.5 * (face.front + face.rear), strict=True)
     ]
     return Problem(
         foundation=foundation,
         tree=tree,
         pad=pad,
-        faces=faces,
+        face=face,
         T_body_tree_seat=T_body_tree_seat,
         T_body_tree_near=now,
         near=near,
@@ -119,13 +120,20 @@ def prepare(
 
 
 def _nodes_near(
-    foundation: Foundation, tree: Tree, faces: tuple[Face, ...], T_body_tree: Array
+    foundation: Foundation, tree: Tree, face: Face, T_body_tree: Array
 ) -> tuple[Index, Index]:
     """Nodes within the margin of a bar, and which bar; the nearer one where both are."""
-    inside = np.full((len(faces), len(foundation.nodes)), -np.inf)
-    for side, (mounted, face) in enumerate(zip(tree.bars, faces, strict=True)):
+    inside = np.full((len(tree.bars), len(foundation.nodes)), -np.inf)
+    for side, mounted in enumerate(tree.bars):
         T_body_bar, _ = place_bar(T_body_tree, mounted, np.zeros(len(mounted.joints)))
-        above = overhead(face, T_body_bar, foundation.points, foundation.normals)
+        which = np.full(len(foundation.nodes), side)
+        above = overhead(
+            face,
+            np.stack([T_body_bar] * len(tree.bars)),
+            foundation.points,
+            foundation.normals,
+            bar=which,
+        )
         inside[side] = np.where(above.distance < _HIGHEST, above.inside, -np.inf)
     near = np.flatnonzero(inside.max(axis=0) > -MARGIN)
     return near, inside[:, near].argmax(axis=0)
