@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -10,6 +11,7 @@ import numpy as np
 
 from fitsim.errors import BadScan
 from fitsim.scan.declared import check_declared
+from fitsim.scan.depth.manifest import MANIFEST
 from fitsim.scan.formats import Format, file_format
 from fitsim.scan.mesh_file import read_mesh_file
 from fitsim.scan.point_file import read_pcd, read_point_text
@@ -47,8 +49,8 @@ def read_scan(
     Parameters
     ----------
     path : path
-        PLY, OBJ, STL, GLB, GLTF, OFF, PCD, points as XYZ, CSV or TXT, or cross-section tracings
-        as CSV (see `fitsim.scan.tracings`).
+        PLY, OBJ, STL, GLB, GLTF, OFF, PCD, points as XYZ, CSV or TXT, cross-section tracings
+        as CSV (see `fitsim.scan.tracings`), or depth frames: their ``depth.json`` or its folder.
     unit : {"m", "cm", "mm", "inch"}, optional
         Unit of the file; found from the size if not given.
     withers_height : float, optional
@@ -84,8 +86,10 @@ def read_scan(
     >>> scan.provenance.unit, scan.provenance.points
     ('mm', 3000)
     """
-    path = Path(path)
+    path = _manifest_in(Path(path))
     content = _content(path)
+    if path.suffix.lower() == ".json":
+        return _from_depth(path, content, unit, withers_height, known)
     format_ = file_format(path.name, content)
     if format_ == "tracings":
         return read_tracings(path.name, content, unit, withers_height, known)
@@ -108,6 +112,30 @@ def read_scan(
     )
     standard: Unit | None = "m" if format_ in {"glb", "gltf"} else None
     return settled(scan, unit, withers_height, known, standard)
+
+
+def _manifest_in(path: Path) -> Path:
+    """The manifest of a folder of depth frames; any other path as it is."""
+    inside = path / MANIFEST
+    return inside if inside.is_file() else path
+
+
+def _from_depth(
+    path: Path,
+    content: bytes,
+    unit: Unit | None,
+    withers_height: float | None,
+    known: Known | None,
+) -> Scan:
+    """Depth frames say their unit themselves; a known distance may correct it."""
+    from fitsim.scan.depth.read import read_depth
+
+    raw = read_depth(path, content)
+    if unit is None and known is None:
+        unit = "m"
+    scan = settled(raw, unit, withers_height, known)
+    told = scan.provenance.unit_evidence.replace("Told: m.", "Told by the depth frames.", 1)
+    return replace(scan, provenance=replace(scan.provenance, unit_evidence=told))
 
 
 def _content(path: Path) -> bytes:
