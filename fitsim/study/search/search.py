@@ -207,7 +207,7 @@ def _searched(trials: _Trials, backs: int) -> Found:
     nudges = _nudges(trials, answer)
     return Found(
         start=start,
-        best=best,
+        best=trials.best(),  # what was tried since may be better
         answer=answer,
         worst_start=worst[0],
         worst_answer=worst[1:][finalists.index(answer)],
