@@ -169,7 +169,7 @@ def working(problem: Problem, rest: Equilibrium) -> Working:
         (stiff[..., 0] * share[:, None] * motion).ravel(),
         rcond=None,
     )[0]
-    return Working(slid, slipped)
+    return Working(slid, np.asarray(slipped, dtype=np.float64))
 
 
 def _sideways(arms: Array, normals: Array) -> Array:

@@ -14,8 +14,10 @@ from fitsim.back.motion.kinematics import kinematics
 from fitsim.back.motion.posture import posture
 from fitsim.contact.solve import solve
 from fitsim.errors import BadSettings, NoEquilibrium
+from fitsim.measure.stride import stride_measures
 from fitsim.rig.cases import cases_for
 from fitsim.rig.read import read_load, read_rig
+from fitsim.rig.rings import bar_length
 from fitsim.study.carried import carried_case, carried_problem, carry, working
 from fitsim.study.laid import laid
 
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     from fitsim.back.motion.posture import Posture
     from fitsim.contact.equilibrium import Equilibrium
     from fitsim.contact.problem import Problem
+    from fitsim.measure.stride import StrideMeasures
     from fitsim.rig.case import Case, Pad
     from fitsim.rig.load import Load
     from fitsim.rig.rig import Rig
@@ -52,11 +55,13 @@ class Moment:
     posture : where the back is.
     equilibrium : of the tree on it then.
     working : how the tree stands against the skin under it.
+    T_now_standing : (4, 4) array, how the skin under the tree has moved as a whole.
     """
 
     posture: Posture
     equilibrium: Equilibrium
     working: Working
+    T_now_standing: Array
 
 
 @dataclass(frozen=True)
@@ -71,6 +76,7 @@ class Stride:
     moving : the back made ready to be moved.
     standing : equilibrium before the first step.
     moments : evenly over the stride, from the contact of the left hind foot.
+    measures : None where the tree leaves within the stride.
     timing_s : seconds by stage.
     """
 
@@ -85,6 +91,7 @@ class Stride:
     moving: Kinematics
     standing: Equilibrium
     moments: tuple[Moment, ...]
+    measures: StrideMeasures | None
     timing_s: Mapping[str, float] = field(default_factory=dict)
 
     @property
@@ -151,6 +158,8 @@ def stride(
     known = read_gait(gait) if isinstance(gait, str) else gait
     _require_phases(phases)
     rig, load = rig or read_rig(), load or read_load()
+    # The gait says how heavy the load is from moment to moment; a mean factor would count twice.
+    load = load.over(replace(load.going, load_factor=1.0))
     on = on or laid(back, tree, pad=pad, at=at, say=tell)
     chosen = _case_called(case, cases_for(back, tree, on.seat.T_body_tree, rig, load))
     timing = dict(on.timing_s)
@@ -165,12 +174,40 @@ def stride(
         started = perf_counter()
         moments = _followed(on.problem, chosen, moving, standing, phases, tell)
         timing["stride"] = perf_counter() - started
+    started = perf_counter()
+    measures = _measured(back, tree, on.problem.pad, chosen, moving, moments)
+    timing["measures"] = perf_counter() - started
     return Stride(
-        back, tree, on.problem.pad, rig, load, chosen, known, on, moving, standing, moments, timing
+        back=back, tree=tree, pad=on.problem.pad, rig=rig, load=load, case=chosen, gait=known,
+        laid=on, moving=moving, standing=standing, moments=moments, measures=measures,
+        timing_s=timing,
+    )  # fmt: skip
+
+
+def _measured(  # noqa: PLR0917 - what was followed
+    back: Back,
+    tree: Tree,
+    pad: Pad,
+    case: Case,
+    moving: Kinematics,
+    moments: tuple[Moment, ...],
+) -> StrideMeasures | None:
+    """Measure the stride, where the tree stays on through it."""
+    found = [one.equilibrium for one in moments]
+    if not all(rest.found for rest in found):
+        return None
+    return stride_measures(
+        back,
+        moving,
+        [one.posture for one in moments],
+        found,
+        friction=pad.friction,
+        bar_length=bar_length(tree),
+        straps=frozenset(strap.name for strap in case.straps),
     )
 
 
-def _followed(
+def _followed(  # noqa: PLR0917 - what is followed, from where, how often
     problem: Problem,
     case: Case,
     moving: Kinematics,
@@ -190,7 +227,7 @@ def _followed(
         here = carried_problem(problem, now, T_now_standing)
         loaded = carried_case(case, moving, now.phase, now.load)
         rest = solve(here, loaded, _foreseen(before, T_now_standing))
-        moments.append(Moment(now, rest, working(here, rest)))
+        moments.append(Moment(now, rest, working(here, rest), T_now_standing))
         if rest.found:
             before = [*before[-1:], (rest, T_now_standing)]
     return tuple(moments)

@@ -81,7 +81,7 @@ def posture(moving: Kinematics, phase: float) -> Posture:
     turn, shift = sections(moving, phase, chart.x)
     row = np.nonzero(valid)[0]
     carried = moved_with_sections(
-        chart.points[valid], turn.as_matrix()[row], shift[row], moving.axis[row]
+        chart.points[valid], np.asarray(turn.as_matrix())[row], shift[row], moving.axis[row]
     )
     faced = turn[row].apply(chart.normals[valid])
     return Posture(
