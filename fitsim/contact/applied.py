@@ -66,6 +66,27 @@ def wrench_change(case: Case, T_body_tree: Array, centre: Array) -> Array:
     return change
 
 
+def longest_slack(case: Case, T_body_tree: Array) -> float:
+    """How much the slackest strap must be stretched from this pose before it pulls, m; 0 if none.
+
+    Parameters
+    ----------
+    case : Case
+    T_body_tree : (4, 4) array
+
+    Returns
+    -------
+    float, m
+    """
+    slack = 0.0
+    for strap in case.straps:
+        if strap.stiffness > 0.0:
+            point = T_body_tree[:3, :3] @ strap.attach_tree + T_body_tree[:3, 3]
+            unloaded = strap.tight_length - strap.tension / strap.stiffness
+            slack = max(slack, unloaded - _direction(strap, point)[1])
+    return slack
+
+
 def _force_change(arm: Array, force: Array, gradient: Array) -> Array:
     """(6, 6) change of one force's wrench when its point moves with the tree."""
     motion = np.hstack([np.eye(3), -cross_matrix(arm)])

@@ -14,6 +14,7 @@ from fitsim.rig.pad import pad_compression
 
 if TYPE_CHECKING:
     from fitsim.contact.above import Above
+    from fitsim.contact.equilibrium import Way
     from fitsim.contact.problem import Problem
     from fitsim.contact.view import View
     from fitsim.rig.case import Case
@@ -22,7 +23,7 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 
-def at_rest(view: View, case: Case, steps: int, way: str | None) -> Equilibrium:
+def at_rest(view: View, case: Case, steps: int, way: Way | None) -> Equilibrium:
     """Spread the near nodes' answer over the whole back."""
     problem, pose, above = view.problem, view.state.pose, view.above
     foundation, near = problem.foundation, problem.near

@@ -3,11 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
+
+Way = Literal[
+    "slides forward", "slides back",
+    "slides left", "slides right",
+    "lifts off", "sinks in",
+    "rolls left", "rolls right",
+    "tips forward", "tips back",
+    "turns left", "turns right",
+]  # fmt: skip
+"""How a tree that does not stay leaves the back."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +46,7 @@ class Equilibrium:
     ----------
     found : whether the tree stays on. When False every other number is the last state met on
         the way out, kept for drawing only; it must not be shown as a result.
-    leaves : when not found, the way it leaves, in words ("tips forward", "rolls left", ...).
+    leaves : when not found, the way it leaves.
     residual : -, largest of the six unbalanced components, as a share of the applied load
         (moments made comparable with half the bar length).
     iterations : Newton iterations used.
@@ -54,7 +64,7 @@ class Equilibrium:
     """
 
     found: bool
-    leaves: str | None
+    leaves: Way | None
     residual: float
     iterations: int
     T_body_tree: NDArray[np.float64]

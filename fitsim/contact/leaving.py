@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 if TYPE_CHECKING:
+    from fitsim.contact.equilibrium import Way
     from fitsim.contact.pose import Pose
     from fitsim.contact.problem import Problem
 
@@ -19,7 +20,7 @@ Array = NDArray[np.float64]
 _TILT = np.deg2rad(15.0)
 _TRAVEL = 0.06  # m
 
-_WAYS = (
+_WAYS: tuple[tuple[Way, Way], ...] = (
     ("slides forward", "slides back"),
     ("slides left", "slides right"),
     ("lifts off", "sinks in"),
@@ -29,7 +30,9 @@ _WAYS = (
 )
 
 
-def leaving(problem: Problem, pose: Pose, *, at_end: bool = False) -> str | None:
+def leaving(
+    problem: Problem, pose: Pose, *, slack: float = 0.0, at_end: bool = False
+) -> Way | None:
     """Name the way the tree is leaving, or None while it may still come to rest.
 
     Parameters
@@ -37,17 +40,18 @@ def leaving(problem: Problem, pose: Pose, *, at_end: bool = False) -> str | None
     problem : Problem
     pose : Pose
         Where the tree is now.
+    slack : float, m
+        Of the straps that hold the tree back: it may travel so much farther before they can.
     at_end : bool
         No more steps will be taken: name the largest motion so far.
 
     Returns
     -------
-    str or None
-        One of "slides forward", "tips back", "rolls left", ...; positive roll lowers the
-        animal's right side, positive pitch the front.
+    Way or None
+        Positive roll lowers the animal's right side, positive pitch the front.
     """
     motion = motion_since_seat(problem, pose)
-    share = np.abs(motion) / np.array([_TRAVEL] * 3 + [_TILT] * 3)
+    share = np.abs(motion) / np.array([_TRAVEL + slack, _TRAVEL, _TRAVEL, _TILT, _TILT, _TILT])
     if share.max() < 1.0 and not at_end:
         return None
     worst = int(share.argmax())

@@ -58,7 +58,8 @@ def solve(problem: Problem, case: Case, start: Equilibrium | None = None) -> Equ
     view, more = _creep(problem, case, _start(problem, None))
     if view.left < GOOD_ENOUGH and view.way is None:
         return at_rest(view, case, steps + more, None)
-    return at_rest(view, case, steps + more, leaving(problem, view.state.pose, at_end=True))
+    way = view.way or leaving(problem, view.state.pose, at_end=True)
+    return at_rest(view, case, steps + more, way)
 
 
 def _run(problem: Problem, case: Case, state: State, drag: float) -> tuple[View, int]:

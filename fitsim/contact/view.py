@@ -9,12 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsim.contact.above import Above, look
+from fitsim.contact.applied import longest_slack
 from fitsim.contact.balance import Balance, share_of_load, weigh
 from fitsim.contact.leaving import leaving
 from fitsim.contact.problem import Problem, prepare
 from fitsim.contact.skin import Skin, press
 
 if TYPE_CHECKING:
+    from fitsim.contact.equilibrium import Way
     from fitsim.contact.pose import Pose
     from fitsim.rig.case import Case
 
@@ -45,6 +47,7 @@ class View:
     active : (m,) bool array, nodes in contact.
     force : (m,) array, N, >= 0.
     left : -, share of the applied load out of balance.
+    way : the way the tree is leaving, if it is.
     """
 
     problem: Problem
@@ -55,6 +58,7 @@ class View:
     skin: Skin
     balance: Balance
     left: float
+    way: Way | None
 
     @property
     def settled(self) -> bool:
@@ -63,11 +67,6 @@ class View:
             return False
         within = np.abs(self.skin.excess[self.active]).max() < _SKIN_TOLERANCE
         return bool(within and (self.skin.excess[~self.active] > -_SKIN_TOLERANCE).all())
-
-    @property
-    def way(self) -> str | None:
-        """The way the tree is leaving, if it is."""
-        return leaving(self.problem, self.state.pose)
 
 
 def viewed(problem: Problem, case: Case, state: State, last: View | None = None) -> View:
@@ -92,7 +91,9 @@ def viewed(problem: Problem, case: Case, state: State, last: View | None = None)
     active, force, skin = _contact(problem, above, state.force)
     balance = weigh(problem, case, state.pose, above, force)
     left = share_of_load(problem, balance, balance.unbalanced)
-    return View(problem, state, above, active, force, skin, balance, left)
+    slack = longest_slack(case, problem.T_body_tree_seat)
+    way = leaving(problem, state.pose, slack=slack)
+    return View(problem, state, above, active, force, skin, balance, left, way)
 
 
 def _remade(problem: Problem, state: State) -> tuple[Problem, State]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fitsim.rig.case import Case, DeadForce, Strap
-from fitsim.rig.load import GRAVITY, dead_forces
+from fitsim.rig.going import LEVEL, Going, pull_of_gravity
+from fitsim.rig.holdbacks import holdback_straps
+from fitsim.rig.load import dead_forces
 from fitsim.rig.rig import ring_behind_front
 from fitsim.rig.straps import strap_to_barrel
 from fitsim.tree.rigging import rigging_point
@@ -18,7 +21,7 @@ if TYPE_CHECKING:
     from fitsim.back.back import Back
     from fitsim.rig.load import Load
     from fitsim.rig.rig import Cinch, Rig
-    from fitsim.tree.tree import Tree
+    from fitsim.tree.tree import Side, Tree
 
     Array = NDArray[np.float64]
 
@@ -38,65 +41,92 @@ def cases_for(back: Back, tree: Tree, T_body_tree: Array, rig: Rig, load: Load) 
     T_body_tree : (4, 4) array
         Pose in which the straps are laid, as seated.
     rig : Rig
-        Cinches.
+        Cinches and what else holds the tree.
     load : Load
-        Rider, pack or nothing.
+        Rider, pack or nothing, and the going.
 
     Returns
     -------
     tuple of Case
-        "front", "rear", "both" and, with a load, "rider" or "pack". A strap end without tension
-        is left out.
+        "front", "rear", "both" and, with a load, "rider" or "pack". A strap end that cannot pull
+        is left out; breast strap, breeching and crupper are there in every case.
 
     Raises
     ------
     BadSettings
         A ring or a weight would sit beyond the end of the bars.
     """
-    front = _cinch_straps("front", rig.front, back, tree, T_body_tree)
-    rear = _cinch_straps("rear", rig.rear, back, tree, T_body_tree)
-    weight = (tree_weight(tree),)
+    held = holdback_straps(rig, back, tree, T_body_tree)
+    front, rear = _cinches(rig, back, tree, T_body_tree)
+    weight = (tree_weight(tree, load.going),)
     unloaded = (
-        Case("front", front, weight),
-        Case("rear", rear, weight),
-        Case("both", front + rear, weight),
+        Case("front", front + held, weight),
+        Case("rear", rear + held, weight),
+        Case("both", front + rear + held, weight),
     )
     if load.kind == "none":
         return unloaded
-    return (*unloaded, Case(load.kind, front + rear, weight + dead_forces(load, tree)))
+    return (*unloaded, Case(load.kind, front + rear + held, weight + dead_forces(load, tree)))
 
 
-def tree_weight(tree: Tree) -> DeadForce:
+def tree_weight(tree: Tree, going: Going = LEVEL) -> DeadForce:
     """The tree's own weight.
 
     Parameters
     ----------
     tree : Tree
         Its mass and centre of mass.
+    going : Going
+        Slope, turn and gait.
 
     Returns
     -------
     DeadForce
-        "tree_weight", straight down.
+        "tree_weight".
     """
-    force = np.array([0.0, 0.0, -GRAVITY * tree.mass])
-    return DeadForce("tree_weight", np.array(tree.centre_of_mass, dtype=np.float64), force)
+    centre = np.array(tree.centre_of_mass, dtype=np.float64)
+    return DeadForce("tree_weight", centre, tree.mass * pull_of_gravity(going))
 
 
-def _cinch_straps(
-    which: str, cinch: Cinch, back: Back, tree: Tree, T_body_tree: Array
+def _cinches(
+    rig: Rig, back: Back, tree: Tree, T_body_tree: Array
+) -> tuple[tuple[Strap, ...], tuple[Strap, ...]]:
+    """Strap ends of the front and of the rear cinch."""
+    front_place = ring_behind_front(rig.front, tree, "front")
+    rear_place = ring_behind_front(rig.rear, tree, "rear")
+    rear = rig.rear
+    if rig.connecting is not None and rig.front.pulls:
+        # The belly end of the rear cinch lies no farther behind the front's than the strap is long.
+        most = rig.front.swing + rig.connecting - (rear_place - front_place)
+        rear = replace(rear, swing=min(rear.swing, most))
+    return (
+        _cinch_straps("front", rig.front, front_place, back, tree, T_body_tree),
+        _cinch_straps("rear", rear, rear_place, back, tree, T_body_tree),
+    )
+
+
+def _cinch_straps(  # noqa: PLR0917 - a cinch, and all that its straps run over
+    which: str, cinch: Cinch, place: float, back: Back, tree: Tree, T_body_tree: Array
 ) -> tuple[Strap, ...]:
-    place = ring_behind_front(cinch, tree, which)
     tension = {"left": cinch.tension_left, "right": cinch.tension_right}
     return tuple(
         strap_to_barrel(
             f"{which}_cinch_{bar.side}",
             bar.side,
-            rigging_point(tree, bar.side, place),
+            _ring(tree, bar.side, place, cinch),
             T_body_tree=T_body_tree,
             barrel=back.barrel,
             tension=tension[bar.side],
+            stiffness=cinch.stiffness,
+            swing=cinch.swing,
         )
         for bar in tree.bars
-        if tension[bar.side] > 0.0
+        if tension[bar.side] > 0.0 or cinch.stiffness > 0.0
     )
+
+
+def _ring(tree: Tree, side: Side, place: float, cinch: Cinch) -> Array:
+    """A cinch's ring on one side, tree frame."""
+    outward = 1.0 if side == "left" else -1.0
+    offset = np.array([0.0, outward * cinch.beside, cinch.above])
+    return rigging_point(tree, side, place) + offset

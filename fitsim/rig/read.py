@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitsim.errors import BadSettings
+from fitsim.rig.going import LEVEL
 from fitsim.rig.load import NO_LOAD, Load, pack, rider
 from fitsim.rig.pad import DEFAULT_PAD, PAD_NAMES, library_pad, pad_of
 from fitsim.rig.rig import Rig
@@ -15,6 +16,8 @@ from fitsim.settings import read_settings
 
 if TYPE_CHECKING:
     from fitsim.rig.case import Pad
+    from fitsim.rig.rig import Holdback
+    from fitsim.rig.settings import HoldbackTable
 
 LOAD_NAMES = ("rider", "pack", "none")
 
@@ -87,6 +90,10 @@ def read_rig(path: str | Path | None = None) -> Rig:
         name=file.name or Path(path).stem,
         front=file.front_cinch.cinch(usual.front),
         rear=file.rear_cinch.cinch(usual.rear),
+        connecting=None if file.connecting_strap is None else file.connecting_strap.length,
+        breast_strap=_holdback(file.breast_strap),
+        breeching=_holdback(file.breeching),
+        crupper=_holdback(file.crupper),
     )
 
 
@@ -117,10 +124,16 @@ def read_load(name_or_path: str | Path | None = None) -> Load:
         return {"rider": rider(), "pack": pack(), "none": NO_LOAD}[given]
     _refuse_unknown(given, LOAD_NAMES, "load")
     file = read_settings(given, LoadFile, 'mass = "80 kg"')
+    going = LEVEL if file.going is None else file.going.going()
     if file.rider is not None:
-        return rider(**file.rider.model_dump())
-    assert file.pack is not None  # noqa: S101 - the file holds one of the two
-    return pack(**file.pack.model_dump())
+        return rider(**file.rider.model_dump()).over(going)
+    if file.pack is not None:
+        return pack(**file.pack.model_dump()).over(going)
+    return NO_LOAD.over(going)
+
+
+def _holdback(table: HoldbackTable | None) -> Holdback | None:
+    return None if table is None else table.holdback()
 
 
 def _refuse_unknown(given: str, names: tuple[str, ...], what: str) -> None:

@@ -1,4 +1,4 @@
-"""How a strap runs from the tree to the barrel, in the plane of its station."""
+"""How a strap runs from the tree to the barrel."""
 
 from __future__ import annotations
 
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 # Free length below which a strap is taken to hug the barrel, m. It keeps the stiffness of a taut
 # short strap (tension over length) finite where a ring all but touches the animal.
 SHORTEST_RUN = 0.050
+
+_SWING_ROUNDS = 4  # the anchor's station settles to well below a millimetre
 
 
 def girth_at(barrel: Barrel, x: float) -> Array:
@@ -110,10 +112,12 @@ def strap_to_barrel(
     T_body_tree: Array,
     barrel: Barrel,
     tension: float,
+    stiffness: float = 0.0,
+    swing: float = 0.0,
 ) -> Strap:
-    """A strap of given tension from a ring on the tree down one side of the barrel.
+    """A strap from a ring on the tree down one side of the barrel.
 
-    It runs in the plane of the ring's station (x = const).
+    It runs in the plane across the animal that holds the ring, or, swung, in one that leans back.
 
     Parameters
     ----------
@@ -128,19 +132,37 @@ def strap_to_barrel(
     barrel : Barrel
         The girth.
     tension : float, N
-        Pull of this strap end.
+        Pull of this strap end in that pose.
+    stiffness : float, N/m
+        How its pull grows as it is stretched; 0 for a strap that keeps its tension.
+    swing : float, m
+        How far behind the ring (+) or ahead of it (-) it passes under the belly.
 
     Returns
     -------
     Strap
+
+    Notes
+    -----
+    Seen from behind, a strap in a plane that leans back still touches the outline of that plane's
+    cut through the barrel (tangents stay tangents under projection); the girth at the station of
+    the anchor stands for that cut, found in a few rounds.
     """
     ring = T_body_tree[:3, :3] @ attach_tree + T_body_tree[:3, 3]
-    anchor = strap_anchor(girth_at(barrel, float(ring[0])), ring[1:], side)
+    station = float(ring[0])
+    for _ in range(_SWING_ROUNDS if swing else 1):
+        girth = girth_at(barrel, station)
+        anchor = strap_anchor(girth, ring[1:], side)
+        depth = float(ring[2] - girth[:, 1].min())
+        station = float(ring[0]) - swing * float(ring[2] - anchor[1]) / depth
+    end = np.array([station, anchor[0], anchor[1]])
     return Strap(
         name=name,
         attach_tree=np.array(attach_tree, dtype=np.float64),
-        anchor_body=np.array([ring[0], anchor[0], anchor[1]]),
+        anchor_body=end,
         tension=tension,
+        stiffness=stiffness,
+        tight_length=float(np.linalg.norm(end - ring)) if stiffness else 0.0,
     )
 
 
