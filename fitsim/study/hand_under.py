@@ -1,0 +1,131 @@
+"""A hand slid in under a bar's front, solved: how much room there is and what push it takes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fitsim.contact.bars import overhead, place_bar
+from fitsim.contact.solve import solve
+from fitsim.contact.underside import face_of
+from fitsim.measure.hand import EASY, Hand, HandRoom, clearance, hand_shape, push_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from fitsim.contact.equilibrium import Equilibrium
+    from fitsim.contact.problem import Problem
+    from fitsim.rig.case import Case
+
+    Array = NDArray[np.float64]
+
+_FAR = 1.0  # m: a place that no bar covers lies this far from any hand
+_STEPS = (0.5, 1.0)  # of the reach, at which the push is worked out; it rises all the way in
+
+
+def hand_room(
+    problem: Problem, case: Case, rest: Equilibrium, hand: Hand | None = None
+) -> Mapping[str, HandRoom]:
+    """Slide a hand in under each bar's front, one after the other.
+
+    Parameters
+    ----------
+    problem : Problem
+        Tree on back.
+    case : Case
+        As the tree is cinched and loaded meanwhile.
+    rest : Equilibrium
+        At rest without the hand.
+    hand : Hand, optional
+        25 mm thick and 90 mm wide where not given.
+
+    Returns
+    -------
+    dict of HandRoom
+        By "left" and "right".
+    """
+    one = hand or Hand()
+    return {
+        bar.side: _under(problem, case, rest, one, side)
+        for side, bar in enumerate(problem.tree.bars)
+    }
+
+
+def _under(problem: Problem, case: Case, rest: Equilibrium, hand: Hand, side: int) -> HandRoom:
+    """Slide a hand in under one bar."""
+    behind, beside = under_front(problem, rest, side)
+    room = clearance(hand, behind, beside, rest.gap)
+    pushes, squeeze, last = [0.0], 0.0, rest
+    for share in _STEPS:
+        thickness, growth = hand_shape(hand, behind, beside, share * hand.reach)
+        last = solve(with_insert(problem, thickness), case, last)
+        if not last.found:
+            return HandRoom(room, float("nan"), float("nan"), passes=False)
+        force = last.pressure * problem.foundation.area
+        push, squeeze = push_of(hand, thickness, growth, force)
+        pushes.append(push)
+    return HandRoom(room, max(pushes), squeeze, passes=max(pushes) <= EASY)
+
+
+def under_front(problem: Problem, rest: Equilibrium, side: int) -> tuple[Array, Array]:
+    """Where every node lies under a bar: behind its front end, and beside its front's middle.
+
+    Parameters
+    ----------
+    problem : Problem
+    rest : Equilibrium
+        Where the tree is.
+    side : int
+        0 for the left bar, 1 for the right.
+
+    Returns
+    -------
+    behind_front, beside_middle : (n,) arrays, m
+        Far away where the node's normal meets no underside.
+    """
+    bar = problem.tree.bars[side]
+    before = sum(problem.joints[:side])
+    angles = rest.joint_angles[before : before + problem.joints[side]]
+    T_body_bar, _ = place_bar(rest.T_body_tree, bar, angles)
+    points, normals = problem.points, problem.normals
+    above = overhead(face_of(bar.underside), T_body_bar, points, normals)
+    place = (above.hit - T_body_bar[:3, 3]) @ T_body_bar[:3, :3]
+    own = (problem.bar == side) & (above.inside > -_FAR)
+    behind = np.full(len(problem.foundation.nodes), _FAR)
+    beside = behind.copy()
+    behind[problem.near] = np.where(own, bar.underside.front - place[:, 0], _FAR)
+    beside[problem.near] = np.where(own, place[:, 1] - _front_middle(problem, side), _FAR)
+    return behind, beside
+
+
+def _front_middle(problem: Problem, side: int) -> float:
+    """Middle of a bar's underside across, near its front end, m of its own frame."""
+    face = problem.tree.bars[side].underside
+    near_front = (face.xi <= face.front) & (face.xi > face.front - Hand().reach)
+    covered = (face.inside[near_front] > 0.0).any(axis=0)
+    return float(face.eta[covered].mean())
+
+
+def with_insert(problem: Problem, thickness: Array) -> Problem:
+    """The same tree on the same back with something rigid laid on the skin.
+
+    Raising the skin's points along their normals takes the insert's thickness out of the room
+    under the bars and leaves the tissue as it is.
+
+    Parameters
+    ----------
+    problem : Problem
+    thickness : (n,) array, m
+        At every node of the foundation.
+
+    Returns
+    -------
+    Problem
+    """
+    ground = problem.foundation
+    raised = ground.points + thickness[:, None] * ground.normals
+    return replace(problem, foundation=replace(ground, points=raised))
