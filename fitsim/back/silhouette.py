@@ -16,6 +16,10 @@ OPENING = 0.7
 """Trunk: what a disc of this share of the largest inscribed radius can reach."""
 
 
+GAP = 0.25
+"""Gaps up to twice this share of the largest inscribed radius were not scanned and are closed;
+those between legs are wider."""
+
 LEAST_LEGS = 0.04
 """Least area of the legs over the trunk's, seen from the side."""
 
@@ -92,7 +96,8 @@ def silhouette(side_view: NDArray[np.float64], cells: int = 160) -> Silhouette:
     index = np.rint((side_view - low) / size).astype(int) + pad
     mask = np.zeros(tuple(index.max(axis=0) + pad + 1), dtype=bool)
     mask[index[:, 0], index[:, 1]] = True
-    mask = ndimage.binary_closing(mask, iterations=2)
+    mask = ndimage.binary_fill_holes(ndimage.binary_closing(mask, iterations=2))
+    mask = _closed(mask, GAP * float(ndimage.distance_transform_edt(mask).max()))
     inside = ndimage.distance_transform_edt(mask)
     radius = float(inside.max())
     core, count = ndimage.label(inside >= OPENING * radius)
@@ -101,6 +106,15 @@ def silhouette(side_view: NDArray[np.float64], cells: int = 160) -> Silhouette:
     core = core == int(np.argmax(reach)) + 1
     trunk = mask & (ndimage.distance_transform_edt(~core) <= OPENING * radius)
     return Silhouette(mask, trunk, low - pad * size, size, radius * size)
+
+
+def _closed(mask: NDArray[np.bool_], radius: float) -> NDArray[np.bool_]:
+    """Morphological closing by a disc, in cells; places that were not scanned become whole."""
+    around = int(np.ceil(radius)) + 1
+    wide = np.pad(mask, around)
+    grown = ndimage.distance_transform_edt(~wide) <= radius
+    closed = ndimage.distance_transform_edt(grown) > radius
+    return np.asarray(ndimage.binary_fill_holes(mask | closed[around:-around, around:-around]))
 
 
 @dataclass(frozen=True)
