@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-_CACHED = ("compliance_single", "_spectra")
-"""Worked out once from what does not change as the back moves."""
+_SPECTRA = "_spectra"
+"""Of a foundation: worked out once, from what does not change as the back moves."""
 
 
 @dataclass(frozen=True)
@@ -64,9 +64,8 @@ def carried_problem(problem: Problem, now: Posture, T_now_standing: Array) -> Pr
         T_body_tree_seat=T_now_standing @ problem.T_body_tree_seat,
         T_body_tree_near=T_now_standing @ problem.T_body_tree_near,
     )
-    for old, new in ((problem, moved), (problem.foundation, foundation)):
-        kept = {name: value for name, value in vars(old).items() if name in _CACHED}
-        vars(new).update(kept)
+    if _SPECTRA in vars(problem.foundation):
+        vars(foundation)[_SPECTRA] = vars(problem.foundation)[_SPECTRA]
     return moved
 
 

@@ -156,7 +156,7 @@ def stride(
     """
     tell = say or (lambda _words: None)
     known = read_gait(gait) if isinstance(gait, str) else gait
-    _require_phases(phases)
+    require_phases(phases)
     rig, load = rig or read_rig(), load or read_load()
     # The gait says how heavy the load is from moment to moment; a mean factor would count twice.
     load = load.over(replace(load.going, load_factor=1.0))
@@ -216,7 +216,6 @@ def _followed(  # noqa: PLR0917 - what is followed, from where, how often
     tell: Callable[[str], None],
 ) -> tuple[Moment, ...]:
     """Solve moment after moment, each from those before it."""
-    _ = problem.compliance_single  # worked out once, here, for every moment
     skin = problem.foundation.points[problem.near]
     moments: list[Moment] = []
     before: list[tuple[Equilibrium, Array]] = [(standing, np.eye(4))]
@@ -255,7 +254,18 @@ def _case_called(name: str | None, cases: tuple[Case, ...]) -> Case:
     raise BadSettings("--case", f'no case is called "{name}" with this load', f"use {known}")
 
 
-def _require_phases(phases: int) -> None:
+def require_phases(phases: int) -> None:
+    """Refuse a number of moments that makes no stride.
+
+    Parameters
+    ----------
+    phases : int
+
+    Raises
+    ------
+    BadSettings
+        Fewer than `FEWEST` or more than `MOST`.
+    """
     if not FEWEST <= phases <= MOST:
         raise BadSettings(
             "--phases",

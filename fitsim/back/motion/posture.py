@@ -166,7 +166,7 @@ def carried_points(moving: Kinematics, phase: float, points: Array) -> Array:
 
 def _leaned(normals: Array, rise: Array, spacing: float, valid: NDArray[np.bool_]) -> Array:
     """Normals (n, 3) leaning away from where the skin has risen."""
-    by_x, by_t = (part[valid] for part in np.gradient(rise, spacing))
+    by_x, by_t = (np.asarray(np.gradient(rise, spacing, axis=k))[valid] for k in (0, 1))
     forward = np.array([1.0, 0.0, 0.0]) - normals[:, :1] * normals
     stretch = np.linalg.norm(forward, axis=1, keepdims=True)
     forward /= stretch
