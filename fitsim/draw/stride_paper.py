@@ -54,17 +54,13 @@ def paper(stride: Stride, title: str, todo: str, look: Look) -> Image.Image:
         pen.text(MARGIN, 92 + 26 * row, line, size)
     pen.text(MARGIN, 142, f"From above, at {stride.gait.words}", 17, face="bold")
     _scale_bar(pen, look)
-    for edges, side in zip(STRIPS, ("left", "right"), strict=True):
-        high = f"heights stretched {look.steep:g} times" if look.steep > 1 else "true heights"
-        wide = pen.text(
-            edges[0], edges[1] - 14, f"Under the front half of the {side} bar", 19, face="bold"
-        )
-        pen.quiet(
-            edges[0] + wide + 10,
-            edges[1] - 14,
-            f"head on the left; dashed: unpressed skin; {high}",
-            15,
-        )
+    high = f"heights stretched {look.steep:g} times" if look.steep > 1 else "true heights"
+    for edges, side, how in zip(
+        STRIPS, ("left", "right"), ("dashed: unpressed skin", high), strict=True
+    ):
+        words = f"Under the front half of the {side} bar"
+        wide = pen.text(edges[0], edges[1] - 14, words, 19, face="bold")
+        pen.quiet(edges[0] + wide + 10, edges[1] - 14, f"head on the left; {how}", 15)
     _curves(pen, stride, look)
     pen.quiet(MARGIN, SIZE[1] - 10, _CAUTION, 15)
     return sheet

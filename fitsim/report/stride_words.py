@@ -115,7 +115,7 @@ def advice(study: StrideStudy) -> tuple[str, str]:
     if best is not None and best.measures is not None:
         was, now = (work(one) for one in (study.trials[0].measures, best.measures))
         return (
-            f"Try {best.words}.",
+            f"{best.words[0].upper()}{best.words[1:]}.",
             f"The work taken from the two shoulders falls from {was:.1f} to {now:.1f} J a stride.",
         )
     if study.trials:
@@ -127,7 +127,7 @@ def advice(study: StrideStudy) -> tuple[str, str]:
             ),
         )
     return (
-        "Try the tree farther back, or more room in front.",
+        "The tree farther back, or more room in front.",
         "The bars press on the shoulder blades as they glide.",
     )
 
