@@ -15,6 +15,8 @@ from fitsim.errors import BadSettings
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from fitsim.back.back import Back
+    from fitsim.progress import Stages
     from fitsim.study.search.trial import Setup
 
 SPACING = 0.015
@@ -69,11 +71,11 @@ def search(file: str, output: str, **options: Any) -> None:  # noqa: ANN401 - cl
 
     folder = Path(output)
     stages = watched({}, quiet=options["quiet"])
-    setup = _setup(file, options, stages)
     plan = Plan(options["trials"], options["seed"], options["backs"], _care(options["care"]))
+    setup = _setup(file, options, stages)
     journal = Journal(folder, _all_it_hangs_on(setup, plan))
     try:
-        found = searched(setup, plan, journal, _counter(quiet=options["quiet"]))
+        found = searched(setup, plan, journal, counter(quiet=options["quiet"]))
     except KeyboardInterrupt:
         click.echo(
             f"\nStopped after {len(journal)} trials, which are kept in {folder}. "
@@ -89,22 +91,41 @@ def search(file: str, output: str, **options: Any) -> None:  # noqa: ANN401 - cl
     click.echo("\n".join(search_lines(setup, found, folder, file, options["system"])))
 
 
-def _setup(file: str, options: dict[str, Any], stages: Any) -> Setup:  # noqa: ANN401 - Stages
+def _setup(file: str, options: dict[str, Any], stages: Stages) -> Setup:
+    """What is searched; faults in settings are found before the scan is read."""
+    from fitsim.study.job import read_back
+
+    settings = _settings(options)
+    scan = scan_file(file, options)
+    _, back = read_back(replace(scan, spacing=scan.spacing or SPACING), stages)
+    return setup_on(back, options, settings)
+
+
+def setup_on(back: Back, options: dict[str, Any], settings: dict[str, Any] | None = None) -> Setup:
+    """The tree, rig, pad and load of the options on one back."""
     from fitsim.contact.foundation import build_foundation
-    from fitsim.rig.read import read_load, read_pad, read_rig
-    from fitsim.study.job import DEFAULT_TREE, read_back
-    from fitsim.study.search.space import space_of
     from fitsim.study.search.trial import Setup
+
+    foundation = build_foundation(back.chart, back.tissue)
+    return Setup(back=back, foundation=foundation, **(settings or _settings(options)))
+
+
+def _settings(options: dict[str, Any]) -> dict[str, Any]:
+    from fitsim.rig.read import read_load, read_pad, read_rig
+    from fitsim.study.job import DEFAULT_TREE
+    from fitsim.study.search.space import space_of
     from fitsim.tree.read import read_tree
 
     tree = read_tree(options["tree"] or DEFAULT_TREE, options["tree_unit"])
-    pad, rig = read_pad(options["pad"]), read_rig(options["rig"])
-    load, at = read_load(options["load"]), options["at"]
-    space = space_of(tree, rig, at, options["vary"])
-    scan = scan_file(file, options)
-    _, back = read_back(replace(scan, spacing=scan.spacing or SPACING), stages)
-    foundation = build_foundation(back.chart, back.tissue)
-    return Setup(back, foundation, tree, pad, rig, load, at or 0.0, space)
+    rig, at = read_rig(options["rig"]), options["at"]
+    return {
+        "tree": tree,
+        "pad": read_pad(options["pad"]),
+        "rig": rig,
+        "load": read_load(options["load"]),
+        "at": at or 0.0,
+        "space": space_of(tree, rig, at, options["vary"]),
+    }
 
 
 def _care(told: tuple[str, ...]) -> dict[str, float]:
@@ -142,7 +163,7 @@ def _all_it_hangs_on(setup: Setup, plan: object) -> dict[str, Any]:
     }
 
 
-def _counter(*, quiet: bool) -> Callable[[str, int], None]:
+def counter(*, quiet: bool) -> Callable[[str, int], None]:
     """Progress on standard error: what is being done and how many trials there are."""
     last = [""]
 

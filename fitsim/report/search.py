@@ -52,7 +52,7 @@ def search_facts(setup: Setup, plan: Plan, found: Found) -> dict[str, Any]:
     space, care = setup.space, plan.care
 
     def one(trial: Trial) -> dict[str, Any]:
-        return {"settings": _values(space, trial.values), **_goals(trial, care)}
+        return {"settings": settings_in_units(space, trial.values), **_goals(trial, care)}
 
     return {
         "schema": 1,
@@ -117,11 +117,12 @@ def search_lines(
     space, start, answer = setup.space, found.start, found.answer
     lines = [f"{setup.tree.name} on {setup.back.provenance.name}: {found.count} trials", ""]
     lines += [f"  {'':24}{'start':>12}{'answer':>12}"]
-    lines += [
-        f"  {_words(knob.word):24}{_shown(space, knob.word, start.values, system):>12}"
-        f"{_shown(space, knob.word, answer.values, system):>12}"
-        for knob in space.knobs
-    ]
+    for knob in space.knobs:
+        was, now = (
+            setting_shown(space, knob.word, trial.values[knob.word], system)
+            for trial in (start, answer)
+        )
+        lines.append(f"  {_words(knob.word):24}{was:>12}{now:>12}")
     lines += ["", *_goal_lines(start, answer, system), "", *_sure_lines(found), ""]
     lines += [f"  {line}" for line in _matter_lines(space, found, system)]
     if found.stepped is not None:
@@ -187,7 +188,7 @@ def score_of(trial: Trial) -> float:
 def _matter_lines(space: Space, found: Found, system: System) -> list[str]:
     lines = ["What it hangs on: moved alone, the wrong way,"]
     for nudge in found.nudges:
-        by = _one(space, nudge.word, nudge.by, system)
+        by = setting_shown(space, nudge.word, nudge.by, system)
         cost = "the tree leaves" if math.isinf(nudge.cost) else f"costs {percent(nudge.cost)}"
         if nudge.cost < 0.02:  # noqa: PLR2004 - less than the search resolves
             cost = "makes no difference"
@@ -207,7 +208,8 @@ def _with_steps(setup: Setup, tree: Tree) -> Tree:
     return replace(tree, settings=settings)
 
 
-def _values(space: Space, values: Mapping[str, float]) -> dict[str, float]:
+def settings_in_units(space: Space, values: Mapping[str, float]) -> dict[str, float]:
+    """Settings by word with their unit behind it."""
     return {
         f"{knob.word}_{_KEY[knob.kind][0]}": values[knob.word] * _KEY[knob.kind][1]
         for knob in space.knobs
@@ -240,11 +242,8 @@ def _words(word: str) -> str:
     return "place" if word == "at" else word.replace("-", " ")
 
 
-def _shown(space: Space, word: str, values: Mapping[str, float], system: System) -> str:
-    return _one(space, word, values[word], system)
-
-
-def _one(space: Space, word: str, value: float, system: System) -> str:
+def setting_shown(space: Space, word: str, value: float, system: System) -> str:
+    """One setting as people read it."""
     kind = next(knob.kind for knob in space.knobs if knob.word == word)
     if kind == "angle":
         return f"{math.degrees(value):.1f} deg"

@@ -106,6 +106,7 @@ def found_in(setup: Any, folder: Path, **more: Any) -> Found:  # noqa: ANN401
 
 def test_a_search_repeats_and_goes_on_where_it_was_killed(made_up: Any, tmp_path: Path) -> None:  # noqa: ANN401
     calm = found_in(made_up, tmp_path / "calm")
+    assert found_in(made_up, tmp_path / "calm") == calm  # every trial is known
     assert found_in(made_up, tmp_path / "again") == calm
 
     def kill(_words: str, count: int) -> None:
@@ -129,6 +130,7 @@ def test_what_a_search_says_of_itself_holds(made_up: Any, tmp_path: Path) -> Non
     own = score(found.best.goals)  # type: ignore[arg-type]
     trials = Journal(tmp_path, {"a": 1}).trials()
     assert own == min(score(t.goals) for t in trials if t.goals)
+    assert found.count == len(Journal(tmp_path, {"a": 1}))
     assert own < 0.9 * score(found.start.goals)  # type: ignore[arg-type]
     for one in found.front:
         assert not any(

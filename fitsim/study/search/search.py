@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Task = tuple[int, dict[str, float]]
+_Hashed = tuple[int, tuple[tuple[str, float], ...]]
 
 _REACH, _NEAR_REACH = 0.25, 0.12  # of the range, of a first and of a later descent
 _CARE_MORE = 16.0  # a goal's weight while the trade-off towards it is looked for
@@ -139,7 +140,11 @@ def _work(setups: Sequence[Setup], task: Task) -> Trial:
 
 @dataclass
 class _Trials:
-    """Trials asked for by their values, made where the journal does not know them."""
+    """Trials asked for by their values, made where the journal does not know them.
+
+    What the journal knows beyond what was asked for in this run counts for nothing: a search that
+    goes on must go the way it would have gone.
+    """
 
     setup: Setup
     plan: Plan
@@ -147,14 +152,22 @@ class _Trials:
     run: Callable[[Sequence[Task]], Iterator[Trial]]
     say: Callable[[str, int], None]
     doing: str = ""
+    asked: dict[_Hashed, Trial] = field(default_factory=dict)
 
     def of(self, tasks: Sequence[Task]) -> list[Trial]:
         new = [task for task in dict.fromkeys(map(_hashed, tasks)) if not self._known(task)]
         for (on, _), trial in zip(new, self.run([(on, dict(v)) for on, v in new]), strict=True):
             self.journal.keep(on, trial)
             self.say(self.doing, len(self.journal))
-        found = [self.journal.find(on, values) for on, values in tasks]
-        return [trial for trial in found if trial is not None]
+        for on, values in tasks:
+            known = self.journal.find(on, values)
+            assert known is not None  # noqa: S101 - kept above
+            self.asked[_hashed((on, values))] = known
+        return [self.asked[_hashed(task)] for task in tasks]
+
+    def here(self) -> list[Trial]:
+        """All trials asked for on the back as found, in their order."""
+        return [trial for (on, _), trial in self.asked.items() if on == 0]
 
     def score(self, trial: Trial, care: Mapping[str, float] | None = None) -> float:
         if trial.goals is None:
@@ -171,13 +184,13 @@ class _Trials:
         descend(scores, space.unit(start.values), budget, self.plan.seed, reach)
 
     def best(self) -> Trial:
-        return min(self.journal.trials(), key=self.score)
+        return min(self.here(), key=self.score)
 
-    def _known(self, task: tuple[int, tuple[tuple[str, float], ...]]) -> bool:
+    def _known(self, task: _Hashed) -> bool:
         return self.journal.find(task[0], dict(task[1])) is not None
 
 
-def _hashed(task: Task) -> tuple[int, tuple[tuple[str, float], ...]]:
+def _hashed(task: Task) -> _Hashed:
     return task[0], tuple(task[1].items())
 
 
@@ -194,7 +207,7 @@ def _searched(trials: _Trials, backs: int) -> Found:
     if best.goals is None:
         raise NoEquilibrium(
             trials.setup.tree.name,
-            f"stays on the back with none of {len(trials.journal)} settings ({best.why})",
+            f"stays on the back with none of {len(trials.asked)} settings ({best.why})",
             "widen the limits, or choose another tree or other cinches",
         )
     trials.doing = "trying the steps of the arches"
@@ -212,9 +225,9 @@ def _searched(trials: _Trials, backs: int) -> Found:
         worst_start=worst[0],
         worst_answer=worst[1:][finalists.index(answer)],
         stepped=stepped,
-        front=_front(trials.journal.trials()),
+        front=_front(trials.here()),
         nudges=nudges,
-        count=len(trials.journal),
+        count=len(trials.asked),
     )
 
 
@@ -235,7 +248,7 @@ def _finalists(trials: _Trials, stepped: Trial | None) -> list[Trial]:
     """The best few that differ from each other, with the one that can be set."""
     space = trials.setup.space
     chosen = [] if stepped is None else [stepped]
-    for trial in sorted(trials.journal.trials(), key=trials.score):
+    for trial in sorted(trials.here(), key=trials.score):
         if len(chosen) >= _FINALISTS or trial.goals is None:
             break
         here = space.unit(trial.values)

@@ -134,7 +134,7 @@ def space_of(tree: Tree, rig: Rig, at: float | None, told: Sequence[str] = ()) -
         raise BadSettings(
             tree.name, "came from a mesh and has no settings to search", "give a settings file"
         )
-    steps = _steps(tree)
+    steps = steps_of(tree)
     known = {knob.word: knob for knob in KNOBS}
     asked = tuple(told) or ((*steps, "at") if steps else USUAL)
     knobs = tuple(_asked(text, known, steps) for text in asked)
@@ -177,8 +177,8 @@ def _limits(text: str, limits: str, knob: Knob) -> tuple[float, float]:
     return low, high
 
 
-def _steps(tree: Tree) -> dict[str, tuple[float, ...]]:
-    """What the arches can be set to, by word; empty for arches that are fixed."""
+def steps_of(tree: Tree) -> dict[str, tuple[float, ...]]:
+    """SI values that the arches can be set to, by word; empty for arches that are fixed."""
     arches = tree.settings["arches"]
     assert isinstance(arches, dict)  # noqa: S101 - TreeSettings says so
     return {
