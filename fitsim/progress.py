@@ -9,7 +9,7 @@ from contextlib import contextmanager, nullcontext
 from typing import TYPE_CHECKING, Protocol
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from contextlib import AbstractContextManager
 
 PATIENCE = 1.0
@@ -64,6 +64,17 @@ def watched(timing_s: dict[str, float], *, quiet: bool = False) -> Stages:
             _say(f"{words}: {timing_s[key]:.1f} s")
 
     return stage
+
+
+def said(*, quiet: bool = False) -> Callable[[str], None]:
+    """Return what speaks on standard error, for work whose every step takes seconds.
+
+    Parameters
+    ----------
+    quiet : bool
+        Never speak.
+    """
+    return (lambda _words: None) if quiet else _say
 
 
 def _say(words: str) -> None:

@@ -16,6 +16,13 @@ from fitsim.commands.options import common_options, scan_file, scan_options, tre
 @tree_options
 @scan_options
 @click.option(
+    "--model",
+    type=click.Choice(["fast", "reference"]),
+    default="fast",
+    show_default=True,
+    help="Of the tissue; the reference model checks the fast one and takes minutes a case.",
+)
+@click.option(
     "-o",
     "--output",
     metavar="DIR",
@@ -33,6 +40,6 @@ def fit(file: str, output: str, **options: Any) -> None:  # noqa: ANN401 - click
     """  # noqa: D301
     from fitsim.study.job import Job
 
-    chosen = ("tree", "tree_unit", "rig", "pad", "load", "at")
+    chosen = ("tree", "tree_unit", "rig", "pad", "load", "at", "model")
     job = Job(scan=scan_file(file, options), **{name: options[name] for name in chosen})
     do_job(job, Path(output), options)

@@ -19,7 +19,7 @@ def do_job(job: Job, folder: Path, options: dict[str, Any]) -> None:
     """Do the job, write its files, say what came out; leave with 4 if the tree never stays."""
     from fitsim.draw.renderer import require_renderer
     from fitsim.files import output_folder
-    from fitsim.progress import watched
+    from fitsim.progress import said, watched
     from fitsim.report.contract import as_json, contract
     from fitsim.report.write import write_results
     from fitsim.study.job import fitted
@@ -29,7 +29,7 @@ def do_job(job: Job, folder: Path, options: dict[str, Any]) -> None:
     refuse_file(folder)
     require_renderer()
     fitset = write_results(
-        fitted(job, stages),
+        fitted(job, stages, said(quiet=options["quiet"]) if job.model == "reference" else None),
         folder,
         system=options["system"],
         timing_s=timing_s,

@@ -67,6 +67,7 @@ def contract(fitset: FitSet) -> dict[str, object]:
     """
     return {
         "schema": SCHEMA,
+        "model": fitset.model,
         "scan": _scan(fitset.back.provenance),
         "back": _back(fitset.back),
         "tree": _tree(fitset.tree),

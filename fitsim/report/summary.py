@@ -32,6 +32,8 @@ def fit_lines(fitset: FitSet, system: System = "metric") -> list[str]:
     """
     tree, pad, scan = fitset.tree.name, fitset.pad.name, fitset.back.provenance.name
     lines = [f"{tree} on {scan}, pad: {pad}", ""]
+    if fitset.model == "reference":
+        lines += ["Tissue: the reference model (finite-strain elements).", ""]
     for name, fit in fitset.fits.items():
         lines += [case_title(name), *(f"  {line}" for line in _case_lines(fit, system)), ""]
     if fitset.defaults:

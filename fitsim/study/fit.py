@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 from threadpoolctl import threadpool_limits
 
-from fitsim.contact.solve import solve
 from fitsim.measure.measured import measured
 from fitsim.measure.rocking import rocking
 from fitsim.rig.cases import cases_for
 from fitsim.rig.read import read_load, read_rig
 from fitsim.study.laid import laid
+from fitsim.study.model import solver_of
 from fitsim.study.moment import with_moment
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from fitsim.rig.case import Case, Pad
     from fitsim.rig.load import Load
     from fitsim.rig.rig import Rig
+    from fitsim.study.model import Model, Solver
     from fitsim.tree.seat import Seat
     from fitsim.tree.tree import Tree
 
@@ -59,6 +60,7 @@ class FitSet:
     fits : by case name, in the order solved.
     defaults : which of tree, rig, pad, load were defaults, for the report.
     timing_s : seconds by stage.
+    model : of the tissue that every case was solved with.
     """
 
     back: Back
@@ -70,6 +72,7 @@ class FitSet:
     seat: Seat | None = None
     defaults: tuple[str, ...] = ()
     timing_s: Mapping[str, float] = field(default_factory=dict)
+    model: Model = "fast"
 
     @property
     def stays(self) -> bool:
@@ -85,6 +88,7 @@ def fit(
     rig: Rig | None = None,
     load: Load | None = None,
     at: float | None = None,
+    model: Model = "fast",
     say: Callable[[str], None] | None = None,
 ) -> FitSet:
     """Seat a tree on a back and solve the contact under front, rear, both cinches and the load.
@@ -98,6 +102,8 @@ def fit(
         given; `defaults` of the result names what was not.
     at : float, m, optional
         How far forward (+) or back (-) of "just behind the shoulder blade" to lay the tree.
+    model : "fast" or "reference"
+        The reference model takes minutes a case.
     say : callable, optional
         Told in words what is being done.
 
@@ -120,30 +126,31 @@ def fit(
     fits = {}
     # The matrices are small: on a busy machine threads that wait for each other cost tenfold.
     with threadpool_limits(limits=1, user_api="blas"):
+        solver = solver_of(model, back, on.problem, say)
         for case in cases_for(back, tree, on.seat.T_body_tree, rig, load):
             tell(f"solving: {case.name}")
             started = perf_counter()
-            fits[case.name] = _fit_case(back, on.problem, case)
+            fits[case.name] = _fit_case(back, on.problem, case, solver)
             timing[f"case_{case.name}"] = perf_counter() - started
-    return FitSet(back, tree, on.problem.pad, rig, load, fits, on.seat, defaults, timing)
+    return FitSet(back, tree, on.problem.pad, rig, load, fits, on.seat, defaults, timing, model)
 
 
-def _fit_case(back: Back, problem: Problem, case: Case) -> Fit:
+def _fit_case(back: Back, problem: Problem, case: Case, solver: Solver) -> Fit:
     """Solve one case and measure it."""
-    equilibrium = solve(problem, case)
+    equilibrium = solver(case)
     if not equilibrium.found:
         return Fit(case, equilibrium, None)
-    rocked = _rocked(problem, case, equilibrium) if case.name in _ROCKED else None
+    rocked = _rocked(problem, case, equilibrium, solver) if case.name in _ROCKED else None
     return Fit(case, equilibrium, measured(back, problem.tree, case, equilibrium, rocked))
 
 
-def _rocked(problem: Problem, case: Case, rest: Equilibrium) -> Rocking | None:
+def _rocked(problem: Problem, case: Case, rest: Equilibrium, solver: Solver) -> Rocking | None:
     """Rock the tree with test moments; None where it would not come back."""
 
     def pose_under(moment: float) -> NDArray[np.float64] | None:
         if moment == 0.0:
             return rest.T_body_tree
-        found = solve(problem, with_moment(case, moment), rest)
+        found = solver(with_moment(case, moment), rest)
         return found.T_body_tree if found.found else None
 
     return rocking(problem.tree, pose_under)

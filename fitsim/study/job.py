@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 from fitsim.progress import Stages, silent
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from fitsim.back.back import Back
     from fitsim.scan.scale import Known
     from fitsim.scan.scan import Scan, Unit
     from fitsim.study.fit import FitSet
+    from fitsim.study.model import Model
 
 DEFAULT_TREE = "riding-middle"
 
@@ -51,6 +53,7 @@ class Job:
     tree_unit : unit of a tree mesh.
     rig, pad, load : names or settings files.
     at : m, forward (+) or back (-) of the rule "just behind the shoulder blade".
+    model : of the tissue.
     """
 
     scan: ScanFile
@@ -60,6 +63,7 @@ class Job:
     pad: str | None = None
     load: str | None = None
     at: float | None = None
+    model: Model = "fast"
 
 
 def read_back(file: ScanFile, stages: Stages = silent) -> tuple[Scan, Back]:
@@ -96,7 +100,7 @@ def read_back(file: ScanFile, stages: Stages = silent) -> tuple[Scan, Back]:
     return scan, back
 
 
-def fitted(job: Job, stages: Stages = silent) -> FitSet:
+def fitted(job: Job, stages: Stages = silent, say: Callable[[str], None] | None = None) -> FitSet:
     """Do a job: from files to all cases of one tree on one back.
 
     Parameters
@@ -104,6 +108,8 @@ def fitted(job: Job, stages: Stages = silent) -> FitSet:
     job : Job
     stages : Stages
         Called around each stage.
+    say : callable, optional
+        Told in words how far a long solution has come.
 
     Returns
     -------
@@ -124,6 +130,6 @@ def fitted(job: Job, stages: Stages = silent) -> FitSet:
         pad, rig, load = read_pad(job.pad), read_rig(job.rig), read_load(job.load)
     _, back = read_back(job.scan, stages)
     with stages("cases", "solving the cases"):
-        fitset = fit(back, tree, pad=pad, rig=rig, load=load, at=job.at)
+        fitset = fit(back, tree, pad=pad, rig=rig, load=load, at=job.at, model=job.model, say=say)
     given = {"tree": job.tree, "rig": job.rig, "pad": job.pad, "load": job.load}
     return replace(fitset, defaults=tuple(name for name, value in given.items() if value is None))

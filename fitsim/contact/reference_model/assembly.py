@@ -40,7 +40,8 @@ class Assembly:
     Attributes
     ----------
     slab : Slab
-    shear, bulk : (e,) arrays, Pa, of each element.
+    shear : (e, 27 points) array, Pa; it may vary within an element.
+    bulk : (e,) array, Pa, of each element.
     projection : (e, 4, 27) array, -, from values at quadrature points to linear functions.
     rows, columns : CSR pattern (column indices and row starts) of the tangent.
     slot : (e * 81 * 81,) int array, place of each element entry in the pattern's data.
@@ -69,6 +70,22 @@ def assembly(slab: Slab, materials: Sequence[NeoHooke]) -> Assembly:
     """
     shear = np.array([m.shear for m in materials])[slab.layer]
     bulk = np.array([m.bulk for m in materials])[slab.layer]
+    return assembly_of(slab, np.repeat(shear[:, None], slab.volumes.shape[1], axis=1), bulk)
+
+
+def assembly_of(slab: Slab, shear: Array, bulk: Array) -> Assembly:
+    """Ready a slab whose tissue varies from point to point.
+
+    Parameters
+    ----------
+    slab : Slab
+    shear : (e, 27 points) array, Pa
+    bulk : (e,) array, Pa
+
+    Returns
+    -------
+    Assembly
+    """
     weighted = slab.volumes[:, None, :] * slab.linear.T
     projection = np.asarray(np.linalg.solve(weighted @ slab.linear, weighted), dtype=np.float64)
     dofs = (3 * slab.elements[:, :, None] + np.arange(3)).reshape(len(slab.elements), 81)
@@ -106,7 +123,7 @@ def nodal_forces(model: Assembly, displacement: Array) -> Array:
     """
     slab = model.slab
     F = gradient(model, displacement)
-    P = stress(F, model.shear[:, None], _mean_stress(model, F))
+    P = stress(F, model.shear, _mean_stress(model, F))
     local = np.einsum("eq,eqij,eqaj->eai", slab.volumes, P, slab.gradients, optimize=True)
     forces = np.zeros_like(slab.points)
     np.add.at(forces, slab.elements, local)
@@ -118,7 +135,7 @@ def energy(model: Assembly, displacement: Array) -> float:
     F = gradient(model, displacement)
     J = cofactors(F)[0]
     first = np.einsum("eqij,eqij->eq", F, F)
-    shape = model.shear[:, None] / 2.0 * (J ** (-2.0 / 3.0) * first - 3.0)
+    shape = model.shear / 2.0 * (J ** (-2.0 / 3.0) * first - 3.0)
     projected = np.einsum("eaq,eq,pa->ep", model.projection, J - 1.0, model.slab.linear)
     volume = model.bulk[:, None] / 2.0 * projected**2
     return float(((shape + volume) * model.slab.volumes).sum())
@@ -161,7 +178,7 @@ def _element_stiffness(model: Assembly, displacement: Array, part: slice) -> Arr
     linear = slab.linear
     projection, bulk = model.projection[part], model.bulk[part]
     pressure = bulk[:, None] * (np.einsum("eaq,eq->ea", projection, J - 1.0) @ linear.T)
-    A = tangent(F, model.shear[part, None], pressure) * weight[..., None, None, None, None]
+    A = tangent(F, model.shear[part], pressure) * weight[..., None, None, None, None]
     e, q = J.shape
     left = G.transpose(0, 2, 1, 3).reshape(e, 27, q * 3)
     out = np.empty((e, 27, 3, 27, 3))

@@ -31,6 +31,7 @@ class Slab:
     gradients : (e, 27 points, 27 nodes, 3) array, 1/m, of the shape functions.
     volumes : (e, 27 points) array, m3, quadrature weights.
     linear : (27 points, 4) array, -, discontinuous linear pressure functions.
+    shapes : (27 points, 27 nodes) array, -, the shape functions.
     skin : (s,) int array, nodes of the skin.
     skin_faces : (f, 9) int array, 3 x 3 nodes of each quadratic face of the skin.
     """
@@ -42,6 +43,7 @@ class Slab:
     gradients: Array
     volumes: Array
     linear: Array
+    shapes: Array
     skin: Index
     skin_faces: Index
 
@@ -115,9 +117,42 @@ def slab(
         gradients=np.ascontiguousarray(gradients.transpose(2, 3, 0, 1)),
         volumes=np.asarray(basis.dx),
         linear=np.concatenate([np.ones((1, basis.X.shape[1])), basis.X - 0.5]).T,
+        shapes=np.stack([np.asarray(b[0])[0] for b in basis.basis], axis=1),
         skin=grid[:, :, -1].ravel(),
         skin_faces=_faces(grid[:, :, -1]),
     )
+
+
+def grid_lines(
+    across: tuple[Array, Array],
+    counts: Sequence[int],
+    shares: Sequence[float] = (1.0,),
+    towards_skin: float = 1.0,
+) -> tuple[Array, Array, Array]:
+    """Parameters s, t and z of the grid's lines, corners and midpoints, as `slab` lays them.
+
+    Parameters
+    ----------
+    across, counts, shares, towards_skin : as in `slab`.
+
+    Returns
+    -------
+    s : (2 nx + 1,) array
+    t : (2 ny + 1,) array
+    z : (2 nz + 1,) array, -
+
+    Examples
+    --------
+    >>> grid_lines((np.array([0.0, 2.0]), np.array([0.0, 1.0])), [1])[0]
+    array([0., 1., 2.])
+    """
+    levels = _levels(counts, shares, towards_skin)
+    s, t, z = (_with_middles(np.asarray(edges)) for edges in (*across, levels))
+    return s, t, z
+
+
+def _with_middles(edges: Array) -> Array:
+    return np.sort(np.concatenate([edges, (edges[1:] + edges[:-1]) / 2.0]))
 
 
 def _levels(counts: Sequence[int], shares: Sequence[float], ratio: float) -> Array:
@@ -138,8 +173,7 @@ def _grid(doflocs: Array, edges: tuple[Array, Array, Array]) -> Index:
     """Node at each place of the grid of corners and midpoints."""
     rows = []
     for place, edge in zip(doflocs, edges, strict=True):
-        lines = np.sort(np.concatenate([edge, (edge[1:] + edge[:-1]) / 2.0]))
-        rows.append(np.abs(place[:, None] - lines).argmin(axis=1))
+        rows.append(np.abs(place[:, None] - _with_middles(edge)).argmin(axis=1))
     grid = np.empty([2 * len(edge) - 1 for edge in edges], dtype=np.int_)
     grid[tuple(rows)] = np.arange(doflocs.shape[1])
     return grid
