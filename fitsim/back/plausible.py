@@ -16,7 +16,7 @@ from fitsim.back.zones import zone_codes
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from fitsim.back.back import Back, Zone
+    from fitsim.back.back import Back, Mark
 
 Array = NDArray[np.float64]
 
@@ -77,8 +77,8 @@ def plausible_back(back: Back, draw: Array) -> Back:
     Returns
     -------
     Back
-        The same surface and marks, with other tissue under it and zones that lie elsewhere: what
-        was believed of the back stays, what is true of it changes.
+        The same surface in the same frame, with other tissue under it, and with blades and fat
+        pockets that lie elsewhere: a tree is laid where it would have been, on another animal.
 
     Notes
     -----
@@ -86,31 +86,41 @@ def plausible_back(back: Back, draw: Array) -> Back:
     places come with the marks.
     """
     by_name = dict(zip(unknowns(), np.asarray(draw, dtype=float), strict=True))
-    zones = tuple(_moved(zone, back, by_name) for zone in back.zones)
+    zones = tuple(
+        replace(zone, outline=zone.outline + _shift(zone.name, back, by_name))
+        for zone in back.zones
+    )
+    marks = {name: _marked(name, mark, back, by_name) for name, mark in back.marks.items()}
     tissue = tissue_of(back.chart, zones, back.withers_height / _USUAL_HEIGHT)
     palette = tuple(_scaled(stack, by_name) for stack in tissue.palette)
     return replace(
         back,
         zones=zones,
         zone_code=zone_codes(back.chart.x, back.chart.t, zones),
+        marks=marks,
         tissue=replace(tissue, palette=palette),
     )
 
 
-def _moved(zone: Zone, back: Back, by_name: Mapping[str, float]) -> Zone:
-    """The zone where it would lie if its mark were off."""
-    kind = zone_kind(zone.name)
-    side = zone.name.removeprefix(f"{kind}_")
+def _shift(zone: str, back: Back, by_name: Mapping[str, float]) -> Array:
+    """How far a zone would lie off, (2,) along the spine and across, m."""
+    kind = zone_kind(zone)
     if kind == "scapula":
-        sd = back.marks[f"scapula_edge_{side}"].sd_m
-        shift = np.array([sd * by_name["blade along"], 0.0])
-    elif kind == "fat_pocket":
-        sd = back.marks[zone.name].sd_m
-        out = 1.0 if side == "left" else -1.0
-        shift = sd * np.array([by_name["pocket along"], out * by_name["pocket across"]])
-    else:
-        return zone
-    return replace(zone, outline=zone.outline + shift)
+        sd = back.marks[zone.replace("scapula", "scapula_edge")].sd_m
+        return np.array([sd * by_name["blade along"], 0.0])
+    if kind == "fat_pocket":
+        out = 1.0 if zone.endswith("left") else -1.0
+        return np.asarray(
+            back.marks[zone].sd_m
+            * np.array([by_name["pocket along"], out * by_name["pocket across"]])
+        )
+    return np.zeros(2)
+
+
+def _marked(name: str, mark: Mark, back: Back, by_name: Mapping[str, float]) -> Mark:
+    """The mark where it would lie; the skin is near enough level along such a shift."""
+    zone = name.replace("scapula_edge", "scapula")
+    return replace(mark, points=mark.points + np.append(_shift(zone, back, by_name), 0.0))
 
 
 def _scaled(stack: Stack, by_name: Mapping[str, float]) -> Stack:

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import astuple, dataclass, fields
+from dataclasses import astuple, dataclass, fields, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
+from fitsim.back.motion.gait import glided
+from fitsim.back.motion.posture import posture
 from fitsim.back.tissue import zone_kind
 from fitsim.contact.solve import solve
 from fitsim.measure.pressure import mean_pressure, on_grid, patch_peak
+from fitsim.measure.shoulder import shoulder_freedom
+from fitsim.study.carried import carried_case, carried_problem, carry
 from fitsim.study.moment import with_moment
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from fitsim.back.back import Back
+    from fitsim.back.motion.kinematics import Kinematics
     from fitsim.contact.equilibrium import Equilibrium
     from fitsim.contact.problem import Problem
     from fitsim.rig.case import Case
@@ -25,6 +30,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 _WORST_MOST = 4  # power of the mean over the goals
+_MOMENTS = 48  # of a walk, among which the farthest glide is looked for
 _TEST_MOMENT = 10.0  # N*m
 # Bars rest beside the spine and over the rib cage only (Garrett, A guide to pack saddles).
 _SPARED = ("fat_pocket", "spine", "loin")
@@ -38,7 +44,8 @@ class Goals:
     ----------
     pressure : Pa, highest mean over a 20 x 20 mm patch of skin.
     even : Pa, mean over the contact patch: the load over all that carries it.
-    shoulder : Pa, as `pressure`, within the shoulder blades.
+    shoulder : Pa, as `pressure`, within the shoulder blades: standing, or at the two moments of a
+        walk when either blade has glided back farthest under the bar, whichever is most.
     spared : Pa, the same within what a tree must not rest on: the fat pockets, the spine, and the
         loin behind the last rib.
     steady : rad/(N*m), pitch under a test moment of 10 N*m either way.
@@ -62,7 +69,7 @@ source."""
 GOALS = tuple(field.name for field in fields(Goals))
 
 
-def goals_of(back: Back, problem: Problem, case: Case) -> Goals | str:
+def goals_of(back: Back, problem: Problem, case: Case, moving: Kinematics) -> Goals | str:
     """Solve the working case and say how the tree does.
 
     Parameters
@@ -72,6 +79,8 @@ def goals_of(back: Back, problem: Problem, case: Case) -> Goals | str:
     problem : Problem
     case : Case
         The one that the animal works under.
+    moving : Kinematics
+        The back made ready to walk.
 
     Returns
     -------
@@ -84,11 +93,16 @@ def goals_of(back: Back, problem: Problem, case: Case) -> Goals | str:
     turned = _pitch_between(problem, case, rest)
     if turned is None:
         return "rocks off"
+    gliding = _peaks_gliding(problem, case, rest, moving)
+    if gliding is None:
+        return "leaves as the shoulder glides back"
     grid, spacing = on_grid(back.chart, rest.pressure), back.chart.spacing
     return Goals(
         pressure=float(patch_peak(grid, spacing).max()),
         even=mean_pressure(rest.pressure, back.chart.area[back.chart.valid]),
-        shoulder=float(patch_peak(grid, spacing, within=_within(back, "scapula")).max()),
+        shoulder=max(
+            float(patch_peak(grid, spacing, within=_within(back, "scapula")).max()), *gliding
+        ),
         spared=float(patch_peak(grid, spacing, within=_within(back, *_SPARED)).max()),
         steady=turned / (2.0 * _TEST_MOMENT),
     )
@@ -129,6 +143,29 @@ def _pitch_between(problem: Problem, case: Case, rest: Equilibrium) -> float | N
         turn = Rotation.from_matrix(found.T_body_tree[:3, :3] @ rest.T_body_tree[:3, :3].T)
         pitch.append(float(turn.as_rotvec()[1]))
     return pitch[1] - pitch[0]
+
+
+def _peaks_gliding(
+    problem: Problem, case: Case, rest: Equilibrium, moving: Kinematics
+) -> tuple[float, ...] | None:
+    """Highest pressure on each blade when it has glided back farthest; None where the tree leaves.
+
+    The load stays as heavy as it is: what the gait adds to it, it adds to every setting alike.
+    """
+    skin = problem.foundation.points[problem.near]
+    phases = np.arange(_MOMENTS) / _MOMENTS
+    peaks = []
+    for side in moving.blades:
+        phase = phases[np.argmax([glided(moving.gait, side, float(one)) for one in phases])]
+        now = posture(moving, float(phase))
+        T_now_standing = carry(skin, now.carried[problem.near])
+        here = carried_problem(problem, now, T_now_standing)
+        start = replace(rest, T_body_tree=T_now_standing @ rest.T_body_tree)
+        found = solve(here, carried_case(case, moving, now.phase, 1.0), start)
+        if not found.found:
+            return None
+        peaks.append(float(shoulder_freedom(moving, [now], [found], side, 0.0).peak[0]))
+    return tuple(peaks)
 
 
 def _within(back: Back, *kinds: str) -> NDArray[np.bool_]:

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from threadpoolctl import threadpool_limits
 
+from fitsim.back.motion.gait import read_gait
+from fitsim.back.motion.kinematics import kinematics
 from fitsim.errors import FitsimError
 from fitsim.rig.cases import cases_for
 from fitsim.study.laid import laid
@@ -17,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from fitsim.back.back import Back
+    from fitsim.back.motion.kinematics import Kinematics
     from fitsim.contact.foundation import Foundation
     from fitsim.rig.case import Pad
     from fitsim.rig.load import Load
@@ -47,6 +51,11 @@ class Setup:
     load: Load
     at: float
     space: Space
+
+    @cached_property
+    def moving(self) -> Kinematics:
+        """The back made ready to walk."""
+        return kinematics(self.back, read_gait("walk"))
 
 
 @dataclass(frozen=True)
@@ -86,7 +95,7 @@ def tried(setup: Setup, values: Mapping[str, float]) -> Trial:
     except FitsimError as fault:
         return Trial(values, None, f"{fault.fault}")
     with threadpool_limits(limits=1, user_api="blas"):
-        found = goals_of(setup.back, on.problem, case)
+        found = goals_of(setup.back, on.problem, case, setup.moving)
     return Trial(values, None, found) if isinstance(found, str) else Trial(values, found)
 
 
