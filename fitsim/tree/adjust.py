@@ -32,7 +32,8 @@ def adjusted(tree: Tree, changes: Mapping[str, object], spacing: float = 0.002) 
     Parameters
     ----------
     tree : built from settings.
-    changes : values in SI by dotted key, for example ``{"arches.front.spread": 0.06}``.
+    changes : values in SI by dotted key, for example ``{"arches.front.spread": 0.06}``; of several
+        pockets, slots or notches one is named by its number, ``"bar.pocket.0.depth"``.
     spacing : m, grid of the undersides.
 
     Returns
@@ -70,8 +71,17 @@ def _set(data: dict[str, object], key: str, value: object, where: str) -> None:
     *path, last = key.split(".")
     table: object = data
     for part in path:
-        table = table.get(part) if isinstance(table, dict) else None
+        table = _within(table, part)
     if not isinstance(table, dict):
         raise BadSettings(f"{where}, {key}", "is not a setting", "see docs/tree-file.md")
     table.pop(EITHER.get(last, ""), None)
     table[last] = value
+
+
+def _within(table: object, part: str) -> object:
+    """What a table holds under a key, or a list at a number; None if nothing."""
+    if isinstance(table, dict):
+        return table.get(part)
+    if isinstance(table, list | tuple) and part.isdigit() and int(part) < len(table):
+        return table[int(part)]
+    return None

@@ -7,11 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fitsim.tree.openings import beside_slot, pocket_depth
 from fitsim.tree.outline import core_polygon, half_width, signed_distance
 from fitsim.tree.tree import Underside
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from fitsim.tree.openings import Notch, Pocket, Slot
 
 #: The roll follows its circle down to this slope and runs on straight: a height field cannot
 #: turn upright, and the extension beyond the edge must stay smooth.
@@ -56,6 +59,9 @@ class Bar:
     edge_roll : m, radius of the rolled lower edge.
     corner : m, radius of the outline's corners.
     thickness : m.
+    pockets : hollows in the underside.
+    slots : openings right through the bar.
+    notches : hollows in the long edges of its outline.
     """
 
     length: float
@@ -69,6 +75,9 @@ class Bar:
     edge_roll: float
     corner: float
     thickness: float
+    pockets: tuple[Pocket, ...] = ()
+    slots: tuple[Slot, ...] = ()
+    notches: tuple[Notch, ...] = ()
 
     @property
     def bearing(self) -> float:
@@ -144,7 +153,7 @@ def flare_rise(distance: NDArray[np.float64], flare: Flare) -> NDArray[np.float6
 def inside_outline(
     bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Signed distance to the bar's outline, positive inside.
+    """Signed distance to the bar's outer outline, positive inside; slots do not count.
 
     Parameters
     ----------
@@ -155,8 +164,21 @@ def inside_outline(
     -------
     Array of that shape, m.
     """
-    core = core_polygon(bar.rear, bar.front, bar.widths, bar.corner)
-    return bar.corner + signed_distance(core, np.stack([xi, eta], axis=-1))
+    return bar.corner + signed_distance(core_of(bar), np.stack([xi, eta], axis=-1))
+
+
+def core_of(bar: Bar) -> NDArray[np.float64]:
+    """The polygon that the bar's corner radius grows to its outline; see `core_polygon`.
+
+    Parameters
+    ----------
+    bar : its measures.
+
+    Returns
+    -------
+    (n, 2) array, m.
+    """
+    return core_polygon(bar.rear, bar.front, bar.widths, bar.corner, bar.notches)
 
 
 def face_height(bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -182,7 +204,7 @@ def face_height(bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64]) -> 
 
 
 def height(bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Height of the left bar's underside: face plus rolled edge.
+    """Height of the left bar's underside: face, pockets and rolled edges.
 
     Parameters
     ----------
@@ -196,9 +218,23 @@ def height(bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64]) -> NDArr
     Notes
     -----
     zeta = arc(xi - low; curve) - eta tan(twist xi / bearing) + arc(eta; crown)
-    + flare(xi) + roll(inside), each once continuously differentiable.
+    + flare(xi) + pockets(xi, eta) + roll(inside), each once continuously differentiable. The rim
+    of a slot is rolled like the outer edge.
     """
-    return face_height(bar, xi, eta) + roll_rise(inside_outline(bar, xi, eta), bar.edge_roll)
+    edge = inside_outline(bar, xi, eta)
+    return face_height(bar, xi, eta) + _taken_out(bar, xi, eta, edge)
+
+
+def _taken_out(
+    bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64], edge: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """What pockets and rolled edges take off the face, given the distance to the outline, m."""
+    taken = roll_rise(edge, bar.edge_roll)
+    for slot in bar.slots:
+        taken = taken + roll_rise(beside_slot(slot, xi, eta), bar.edge_roll)
+    for pocket in bar.pockets:
+        taken = taken + pocket_depth(pocket, xi, eta)
+    return taken
 
 
 def roll_rise(inside: NDArray[np.float64], radius: float) -> NDArray[np.float64]:
@@ -247,7 +283,9 @@ def underside(bar: Bar, spacing: float = 0.002) -> Underside:
     eta = _ticks(widest / 2.0 + MARGIN, spacing)
     grid_xi, grid_eta = np.meshgrid(xi, eta, indexing="ij")
     inside = inside_outline(bar, grid_xi, grid_eta)
-    zeta = face_height(bar, grid_xi, grid_eta) + roll_rise(inside, bar.edge_roll)
+    zeta = face_height(bar, grid_xi, grid_eta) + _taken_out(bar, grid_xi, grid_eta, inside)
+    for slot in bar.slots:
+        inside = np.minimum(inside, beside_slot(slot, grid_xi, grid_eta))
     return Underside(xi, eta, zeta, inside, front=bar.front, rear=bar.rear)
 
 

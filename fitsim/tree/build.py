@@ -9,6 +9,7 @@ import numpy as np
 from fitsim.errors import BadSettings
 from fitsim.tree.bar import Bar, Flare, curvature_of_sagitta, height, mirrored, underside
 from fitsim.tree.body import tree_body
+from fitsim.tree.openings import Notch, Pocket, Slot
 from fitsim.tree.outline import half_width
 from fitsim.tree.rules import check
 from fitsim.tree.tree import Joint, MountedBar, Tree
@@ -16,7 +17,7 @@ from fitsim.tree.tree import Joint, MountedBar, Tree
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from fitsim.tree.settings import Arches, ArchSettings, Pivot, TreeSettings
+    from fitsim.tree.settings import Arches, ArchSettings, BarSettings, Pivot, TreeSettings
 
 #: Mirror in the plane between the bars.
 MIRROR = np.diag([1.0, -1.0, 1.0, 1.0])
@@ -90,17 +91,12 @@ def bar_of(settings: TreeSettings, where: str) -> Bar:
             f"{np.degrees(front.angle):.1f} and {np.degrees(rear.angle):.1f} deg",
             f"write {np.degrees(twist):.1f} deg, leave twist out, or change an angle",
         )
-    curve = made.curve
-    if curve.radius is not None:
-        curvature = 1.0 / curve.radius
-    else:
-        curvature = curvature_of_sagitta(curve.sagitta or 0.0, bearing)
     tip = bearing / 2.0 + flares.front.length
     return Bar(
         length=made.length,
         widths=(made.width.front, made.width.middle, made.width.rear),
-        curve=curvature,
-        low=0.0 if curve.low is None else tip - curve.low,
+        curve=_curvature(made, bearing),
+        low=0.0 if made.curve.low is None else tip - made.curve.low,
         twist=twist,
         crown=made.crown,
         front_flare=Flare(flares.front.length, flares.front.rise),
@@ -108,7 +104,23 @@ def bar_of(settings: TreeSettings, where: str) -> Bar:
         edge_roll=made.edge_roll,
         corner=made.corner,
         thickness=made.thickness,
+        pockets=tuple(
+            Pocket(tip - one.at, one.across, one.length, one.width, one.depth)
+            for one in made.pocket
+        ),
+        slots=tuple(Slot(tip - one.at, one.across, one.length, one.width) for one in made.slot),
+        notches=tuple(
+            Notch(tip - one.at, one.length, one.depth, outer=one.edge == "outer")
+            for one in made.notch
+        ),
     )
+
+
+def _curvature(made: BarSettings, bearing: float) -> float:
+    """Lengthwise curvature, 1/m, however it was told."""
+    if made.curve.radius is not None:
+        return 1.0 / made.curve.radius
+    return curvature_of_sagitta(made.curve.sagitta or 0.0, bearing)
 
 
 def left_pose(settings: TreeSettings, bar: Bar) -> NDArray[np.float64]:

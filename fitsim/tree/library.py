@@ -15,7 +15,8 @@ def library_names() -> tuple[str, ...]:
     Examples
     --------
     >>> library_names()  # doctest: +NORMALIZE_WHITESPACE
-    ('pack-fixed', 'pack-pivoting', 'riding-middle', 'riding-narrow', 'riding-wide')
+    ('pack-fixed', 'pack-pivoting', 'riding-flat', 'riding-middle', 'riding-narrow',
+     'riding-short', 'riding-wide')
     """
     shelf = files("fitsim.tree") / "library"
     names = (entry.name for entry in shelf.iterdir())

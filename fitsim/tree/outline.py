@@ -6,11 +6,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fitsim.tree.openings import notch_depth
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-#: Longest chord that stands for a curved side, m. At 6 mm a side of 2 m radius is off by 2 um.
-CHORD = 0.006
+    from fitsim.tree.openings import Notch
+
+#: Longest chord that stands for a curved side, m, and for a notch in it. At 6 mm a side of 2 m
+#: radius is off by 2 um, at 1 mm a notch of 30 mm radius by 4 um.
+CHORD, NOTCH_CHORD = 0.006, 0.001
 
 
 def half_width(
@@ -41,7 +46,11 @@ def half_width(
 
 
 def core_polygon(
-    rear: float, front: float, widths: tuple[float, float, float], corner: float
+    rear: float,
+    front: float,
+    widths: tuple[float, float, float],
+    corner: float,
+    notches: tuple[Notch, ...] = (),
 ) -> NDArray[np.float64]:
     """Closed polygon which, grown by the corner radius all round, is the bar's outline.
 
@@ -49,15 +58,53 @@ def core_polygon(
     ----------
     rear, front, widths : see `half_width`.
     corner : m, radius of the outline's corners.
+    notches : in the long edges; the outer one is at +eta.
 
     Returns
     -------
     (n, 2) array, m: (xi, eta), counter-clockwise, first corner not repeated.
     """
-    count = max(2, int(np.ceil((front - rear - 2 * corner) / CHORD - 1e-9)) + 1)
-    xi = np.linspace(rear + corner, front - corner, count)
-    eta = half_width(xi, rear, front, widths) - corner
-    return np.concatenate([np.column_stack([xi, -eta]), np.column_stack([xi[::-1], eta[::-1]])])
+    ends = (rear + corner, front - corner)
+    sides = []
+    for outer, sign in ((False, -1.0), (True, 1.0)):
+        xi = side_stations(*ends, CHORD, NOTCH_CHORD, notches, outer=outer)
+        eta = half_width(xi, rear, front, widths) - notch_depth(notches, xi, outer=outer) - corner
+        sides.append(np.column_stack([xi, sign * eta]))
+    return np.concatenate([sides[0], sides[1][::-1]])
+
+
+def side_stations(
+    rear: float,
+    front: float,
+    step: float,
+    notch_step: float,
+    notches: tuple[Notch, ...],
+    *,
+    outer: bool,
+) -> NDArray[np.float64]:
+    """Places along one long edge, closer together where it is notched.
+
+    Parameters
+    ----------
+    rear, front : m, its ends.
+    step, notch_step : m, longest step, and longest step in a notch.
+    notches : of both edges.
+    outer : which edge.
+
+    Returns
+    -------
+    (n,) array, m, ascending.
+    """
+    count = max(2, int(np.ceil((front - rear) / step - 1e-9)) + 1)
+    xi = np.linspace(rear, front, count)
+    for notch in notches:
+        if notch.outer == outer:
+            low, high = notch.xi - notch.length / 2.0, notch.xi + notch.length / 2.0
+            apart = np.abs(xi - notch.xi) > notch.length / 2.0 + step / 2.0
+            close = np.linspace(low, high, int(np.ceil(notch.length / notch_step)) + 1)
+            ends = (xi == xi[0]) | (xi == xi[-1])
+            xi = np.union1d(xi[apart | ends], np.clip(close, rear, front))
+    return xi
 
 
 def signed_distance(
@@ -92,3 +139,35 @@ def signed_distance(
             inside ^= crosses & (x < ax + (y - ay) * ex / ey)
     distance = np.sqrt(nearest)
     return np.asarray(np.where(inside, distance, -distance), dtype=np.float64)
+
+
+def nearest_point(polygon: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Nearest point of a closed polygon's border.
+
+    Parameters
+    ----------
+    polygon : (n, 2) array, m, first corner not repeated.
+    points : (..., 2) array, m.
+
+    Returns
+    -------
+    (..., 2) array, m.
+
+    Examples
+    --------
+    >>> square = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]])
+    >>> nearest_point(square, np.array([[0.5, 0.4], [2.0, 2.0]]))
+    array([[0.5, 0. ],
+           [1. , 1. ]])
+    """
+    best = np.full(points.shape[:-1], np.inf)
+    found = np.zeros_like(points)
+    for start, end in zip(polygon, np.roll(polygon, -1, axis=0), strict=True):
+        edge = end - start
+        along = np.clip((points - start) @ edge / (edge @ edge), 0.0, 1.0)
+        place = start + along[..., None] * edge
+        distance = ((points - place) ** 2).sum(axis=-1)
+        nearer = distance < best
+        best[nearer] = distance[nearer]
+        found[nearer] = place[nearer]
+    return found

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fitsim.errors import BadSettings
+from fitsim.tree.rules_openings import Broken, openings_fit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,14 +24,6 @@ LENGTHS, WIDTHS = (0.2, 1.2), (0.03, 0.3)
 APART, BESIDE = 0.1, 0.005
 
 
-class Broken(NamedTuple):
-    """A rule that does not hold."""
-
-    key: str
-    fault: str
-    mend: str
-
-
 def check(settings: TreeSettings, where: str) -> None:
     """Refuse settings that cannot be built, naming the key, the fault and the mend.
 
@@ -44,7 +37,7 @@ def check(settings: TreeSettings, where: str) -> None:
     BadSettings
         On the first rule that does not hold.
     """
-    for rules in (_bar, _face, _arches, _fittings):
+    for rules in (_bar, _face, openings_fit, _arches, _fittings):
         for broken in rules(settings):
             raise BadSettings(f"{where}, {broken.key}", broken.fault, broken.mend)
 

@@ -56,6 +56,34 @@ class Flares(Settings):
     rear: FlareSettings
 
 
+class PocketSettings(Settings):
+    """A hollow in the underside."""
+
+    at: Positive = Field(description="its middle, behind the front tip")
+    across: Length = Field(0.0, description="its middle, outwards of the bar's middle line")
+    length: Positive
+    width: Positive
+    depth: Positive
+
+
+class SlotSettings(Settings):
+    """A slot right through the bar, for a strap."""
+
+    at: Positive = Field(description="its middle, behind the front tip")
+    across: Length = Field(0.0, description="its middle, outwards of the bar's middle line")
+    length: Positive = Field(description="along the bar")
+    width: Positive = Field(description="across the bar")
+
+
+class NotchSettings(Settings):
+    """A swept hollow in a long edge, where rigging passes."""
+
+    at: Positive = Field(description="its middle, behind the front tip")
+    edge: Literal["outer", "inner"] = "outer"
+    length: Positive
+    depth: Positive
+
+
 class BarSettings(Settings):
     """One bar; the other is its mirror image."""
 
@@ -68,6 +96,9 @@ class BarSettings(Settings):
     edge_roll: NotNegative = 0.008
     corner: Positive = 0.030
     thickness: Positive = USUAL_THICKNESS
+    pocket: tuple[PocketSettings, ...] = ()
+    slot: tuple[SlotSettings, ...] = ()
+    notch: tuple[NotchSettings, ...] = ()
 
 
 class ArchSettings(Settings):

@@ -1,4 +1,4 @@
-"""Closed surfaces swept through rings of points: bars as made, and arches, for drawing."""
+"""Closed surfaces: a bar as it is made, and what is swept through rings of points."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitsim.tree.bar import face_height, inside_outline, roll_rise
-from fitsim.tree.outline import half_width
+from fitsim.tree.bar import face_height, height, inside_outline, roll_rise
+from fitsim.tree.openings import beside_slot
+from fitsim.tree.plan import plan_of, top_round
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -16,39 +17,44 @@ if TYPE_CHECKING:
 
     Surface = tuple[NDArray[np.float64], NDArray[np.int32]]
 
-#: Points across the underside and the top of a bar, and stations along one rounded tip.
-ACROSS, TIP = 29, 14
-
-#: Spacing of stations between the tips, m.
-ALONG = 0.008
-
-#: Share of the thickness over which a bar's top edge is rounded.
-TOP_ROUND = 0.45
+#: Spacing of a drawn bar's points, m, and rings over each of its roundings.
+DRAWN, RINGS = 0.008, 5
 
 
-def bar_solid(bar: Bar) -> Surface:
+def bar_solid(bar: Bar, spacing: float = DRAWN, rings: int = RINGS) -> Surface:
     """Left bar as a closed surface in its own frame.
 
     Parameters
     ----------
     bar : its measures.
+    spacing : m, between points.
+    rings : over each rounded edge.
 
     Returns
     -------
     vertices : (n, 3) array, m.
     triangles : (m, 3) int array, outward.
+
+    Notes
+    -----
+    One plan, cut into triangles, carries both faces, and a wall joins them along every edge. The
+    upper face lies above the lower one everywhere, so that the surface cannot cut itself.
     """
-    xi = _stations(bar)
-    edge = _rounded_half_width(bar, xi)
-    across = np.sin(np.linspace(-np.pi / 2.0, np.pi / 2.0, ACROSS))
-    along, eta = np.broadcast_arrays(xi[:, None], edge[:, None] * across)
-    inside = np.maximum(inside_outline(bar, along, eta), 0.0)
-    face = face_height(bar, along, eta)
-    lower = face + roll_rise(inside, bar.edge_roll)
-    upper = face + bar.thickness - roll_rise(inside, TOP_ROUND * bar.thickness)
-    below = np.stack([along, eta, lower], axis=-1)
-    above = np.stack([along, eta, upper], axis=-1)[:, ::-1]
-    return swept(np.concatenate([below, above], axis=1))
+    plan = plan_of(bar, spacing, rings)
+    xi, eta = plan.points.T
+    below = height(bar, xi, eta)
+    above = face_height(bar, xi, eta) + bar.thickness
+    above -= roll_rise(inside_outline(bar, xi, eta), top_round(bar))
+    for slot in bar.slots:
+        above -= roll_rise(beside_slot(slot, xi, eta), bar.edge_roll)
+    count = len(xi)
+    triangles = [plan.triangles[:, ::-1], plan.triangles + count]
+    for rim in plan.rims:
+        ahead = np.roll(rim, -1)
+        triangles.append(np.column_stack([rim, ahead, ahead + count]))
+        triangles.append(np.column_stack([rim, ahead + count, rim + count]))
+    vertices = np.column_stack([np.tile(plan.points, (2, 1)), np.concatenate([below, above])])
+    return vertices, np.concatenate(triangles).astype(np.int32)
 
 
 def swept(rings: NDArray[np.float64]) -> Surface:
@@ -128,20 +134,3 @@ def volume_and_centroid(surface: Surface) -> tuple[float, NDArray[np.float64]]:
     parts = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6.0
     volume = float(parts.sum())
     return volume, (corners.sum(axis=1) / 4.0 * parts[:, None]).sum(axis=0) / volume
-
-
-def _stations(bar: Bar) -> NDArray[np.float64]:
-    """Places along the bar, close together where the tips are rounded."""
-    tip = bar.corner * (1.0 - np.sin(np.linspace(0.0, np.pi / 2.0, TIP)))
-    rear, front = bar.rear + bar.corner, bar.front - bar.corner
-    count = int(np.ceil((front - rear) / ALONG - 1e-9)) + 1
-    between = np.linspace(rear, front, count)[1:-1]
-    return np.concatenate([bar.rear + tip[::-1], between, bar.front - tip])
-
-
-def _rounded_half_width(bar: Bar, xi: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Half the width along the bar with the outline's corners rounded off."""
-    core_rear, core_front = bar.rear + bar.corner, bar.front - bar.corner
-    core = half_width(np.clip(xi, core_rear, core_front), bar.rear, bar.front, bar.widths)
-    beyond = np.maximum(np.maximum(core_rear - xi, xi - core_front), 0.0)
-    return core - bar.corner + np.sqrt(np.maximum(bar.corner**2 - beyond**2, 0.0))

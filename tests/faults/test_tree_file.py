@@ -86,6 +86,54 @@ FAULTS = [
 ]
 
 
+# What is written for one opening, where, fault, mend; a number has "mm" added to it.
+OPENINGS = [
+    ("pocket at=600 length=100 width=60 depth=5", "pocket.0", "not on a bar", "on the bar"),
+    ("pocket at=90 across=70 length=90 width=60 depth=5", "pocket.0", "not on a bar", "on the bar"),
+    ("pocket at=100 length=100 width=30 depth=9", "pocket.0.depth", "steep-walled", "6.0 mm"),
+    ("pocket at=90 length=100 width=90 depth=15", "pocket.0.depth", "too little", "a thicker bar"),
+    ("pocket at=90 length=100 width=90 depth=-2", "pocket.0.depth", "zero or negative", "positive"),
+    ("slot at=280 across=70 length=60 width=20", "slot.0", "not on a bar", "on the bar"),
+    ("slot at=280 across=30 length=60 width=20", "slot.0", "too near the bar's edge", "of wood"),
+    ("slot at=280 length=60", "slot.0.width", "is missing", "add it"),
+    ("slots at=280", "slots", "no such setting", "'slot'"),
+    (
+        "slot at=280 length=60 width=20; slot at=330 length=60 width=20",
+        "slot.0",
+        "runs into another slot",
+        "between them",
+    ),
+    ("notch at=40 length=80 depth=6", "notch.0", "runs into a rounded corner", "from either tip"),
+    ("notch at=280 length=40 depth=9", "notch.0.length", "too short for a swept", "shallower"),
+    ("notch at=280 length=400 depth=85", "notch.0.depth", "leaves too little", "at least 30 mm"),
+    ("notch at=280 edge=top length=90 depth=6", "notch.0.edge", "no choice", "'inner'"),
+    (
+        "notch at=200 length=120 depth=6; notch at=260 length=120 depth=6",
+        "notch.0",
+        "runs into another notch",
+        "further apart",
+    ),
+]
+
+
+def opening(words: str) -> str:
+    lines = []
+    for one in words.split(";"):
+        kind, *pairs = one.split()
+        lines.append(f"[[bar.{kind}]]")
+        for pair in pairs:
+            key, value = pair.split("=")
+            unit = " mm" if value.lstrip("-").isdigit() else ""
+            lines.append(f'{key} = "{value}{unit}"')
+    return "\n".join(lines) + "\n"
+
+
+FAULTS += [
+    ("[arches.front]", f"{opening(words)}[arches.front]", f"bar.{where}", fault, mend)
+    for words, where, fault, mend in OPENINGS
+]
+
+
 @pytest.mark.parametrize("slip", FAULTS, ids=lambda slip: slip[1].strip())
 def test_fault_is_one_sentence_that_says_what_to_do(slip: tuple[str, ...], tmp_path: Path) -> None:
     was, becomes, where, fault, mend = slip
