@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitsim.contact.bars import overhead, place_bar
+from fitsim.contact.bars import place_bar
 from fitsim.contact.solve import solve
-from fitsim.contact.underside import face_of
 from fitsim.measure.hand import EASY, Hand, HandRoom, clearance, hand_shape, push_of
 
 if TYPE_CHECKING:
@@ -24,11 +23,16 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 _FAR = 1.0  # m: a place that no bar covers lies this far from any hand
-_STEPS = (0.5, 1.0)  # of the reach, at which the push is worked out; it rises all the way in
+HALF_AND_WHOLE = (0.5, 1.0)
+"""Of the reach: where the push is worked out. It is largest at one of the two."""
 
 
 def hand_room(
-    problem: Problem, case: Case, rest: Equilibrium, hand: Hand | None = None
+    problem: Problem,
+    case: Case,
+    rest: Equilibrium,
+    hand: Hand | None = None,
+    depths: tuple[float, ...] = HALF_AND_WHOLE,
 ) -> Mapping[str, HandRoom]:
     """Slide a hand in under each bar's front, one after the other.
 
@@ -42,6 +46,8 @@ def hand_room(
         At rest without the hand.
     hand : Hand, optional
         25 mm thick and 90 mm wide where not given.
+    depths : tuple of float, -
+        Of its reach, at which the push is worked out.
 
     Returns
     -------
@@ -50,17 +56,24 @@ def hand_room(
     """
     one = hand or Hand()
     return {
-        bar.side: _under(problem, case, rest, one, side)
+        bar.side: _under(problem, case, rest, one, depths, side)
         for side, bar in enumerate(problem.tree.bars)
     }
 
 
-def _under(problem: Problem, case: Case, rest: Equilibrium, hand: Hand, side: int) -> HandRoom:
+def _under(  # noqa: PLR0917 - as hand_room, for one side
+    problem: Problem,
+    case: Case,
+    rest: Equilibrium,
+    hand: Hand,
+    depths: tuple[float, ...],
+    side: int,
+) -> HandRoom:
     """Slide a hand in under one bar."""
     behind, beside = under_front(problem, rest, side)
     room = clearance(hand, behind, beside, rest.gap)
     pushes, squeeze, last = [0.0], 0.0, rest
-    for share in _STEPS:
+    for share in depths:
         thickness, growth = hand_shape(hand, behind, beside, share * hand.reach)
         last = solve(with_insert(problem, thickness), case, last)
         if not last.found:
@@ -85,16 +98,15 @@ def under_front(problem: Problem, rest: Equilibrium, side: int) -> tuple[Array, 
     Returns
     -------
     behind_front, beside_middle : (n,) arrays, m
-        Far away where the node's normal meets no underside.
+        Far away where the node belongs to no bar or to the other one.
     """
     bar = problem.tree.bars[side]
     before = sum(problem.joints[:side])
     angles = rest.joint_angles[before : before + problem.joints[side]]
     T_body_bar, _ = place_bar(rest.T_body_tree, bar, angles)
-    points, normals = problem.points, problem.normals
-    above = overhead(face_of(bar.underside), T_body_bar, points, normals)
-    place = (above.hit - T_body_bar[:3, 3]) @ T_body_bar[:3, :3]
-    own = (problem.bar == side) & (above.inside > -_FAR)
+    # Straight down onto the bar's own plane: within a millimetre or two of square to the skin.
+    place = (problem.points - T_body_bar[:3, 3]) @ T_body_bar[:3, :3]
+    own = problem.bar == side
     behind = np.full(len(problem.foundation.nodes), _FAR)
     beside = behind.copy()
     behind[problem.near] = np.where(own, bar.underside.front - place[:, 0], _FAR)

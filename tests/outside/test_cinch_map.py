@@ -1,0 +1,117 @@
+"""The cinch map: facts of the trade (common practice, no source), and each cell as solved alone."""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from fitsim.contact.solve import solve
+from fitsim.measure.measured import measured
+from fitsim.rig.cases import cases_for
+from fitsim.rig.read import read_load, read_rig
+from fitsim.rig.rig import Cinch, Rig
+from fitsim.study.cinch_map import CinchMap, cinch_map
+from fitsim.study.cinch_rules import serving
+from fitsim.study.hand_under import hand_room
+from fitsim.study.laid import laid
+from fitsim.tree.read import read_tree
+from tests.fits import back_of
+
+if TYPE_CHECKING:
+    from fitsim.study.laid import Laid
+
+SPACING, STEPS = 0.020, 7
+
+
+@cache
+def lying(animal: str) -> Laid:
+    return laid(back_of(animal, SPACING), read_tree("riding-middle"))
+
+
+@cache
+def mapped(animal: str, processes: int = 1) -> CinchMap:
+    """A coarse map, without load."""
+    back = back_of(animal, SPACING)
+    return cinch_map(
+        back, lying(animal), read_rig(), read_load("none"), steps=STEPS, processes=processes
+    )
+
+
+@pytest.mark.parametrize("animal", ["mule", "pony"])
+def test_cells_are_what_a_fit_of_their_own_gives(animal: str) -> None:
+    """Warm starts must not change an answer: shares to 0.2 points, peak to 1 %.
+
+    The solver balances to 1e-5 of the load, at most 5e-4 where the tree creeps.
+    """
+    found, on, back = mapped(animal), lying(animal), back_of(animal, SPACING)
+    for row, column in ((1, 5), (3, 2), (6, 6), (5, 0)):
+        rig = Rig(
+            "pair",
+            Cinch(found.front[row], found.front[row]),
+            Cinch(found.rear[column], found.rear[column]),
+        )
+        cases = cases_for(back, on.problem.tree, on.seat.T_body_tree, rig, read_load("none"))
+        both = next(case for case in cases if case.name == "both")
+        alone = measured(back, on.problem.tree, both, solve(on.problem, both))
+        cell = {name: values[row, column] for name, values in found.measures.items()}
+        for third in ("front", "middle", "rear"):
+            assert cell[f"{third}_share"] == pytest.approx(alone.share[third], abs=2e-3)
+        assert cell["peak"] == pytest.approx(alone.peak, rel=0.01)
+        lift = [alone.lift[f"front_{side}"] for side in ("left", "right")]
+        assert cell["front_lift"] == pytest.approx(np.mean(lift), abs=2e-4)
+
+
+def test_a_hand_between_the_tensions_tried_is_as_if_tried_there() -> None:
+    """Interpolated against solved: to 10 %, on a map of seven tensions."""
+    found, on, back = mapped("mule"), lying("mule"), back_of("mule", SPACING)
+    for row, column in ((1, 2), (4, 5)):
+        rig = Rig(
+            "pair",
+            Cinch(found.front[row], found.front[row]),
+            Cinch(found.rear[column], found.rear[column]),
+        )
+        cases = cases_for(back, on.problem.tree, on.seat.T_body_tree, rig, read_load("none"))
+        both = next(case for case in cases if case.name == "both")
+        rooms = hand_room(on.problem, both, solve(on.problem, both))
+        tried = max(room.push for room in rooms.values())
+        assert found.measures["hand_push"][row, column] == pytest.approx(tried, rel=0.10)
+
+
+@pytest.mark.parametrize("animal", ["mule", "pony"])
+def test_the_front_cinch_loads_the_shoulder_and_the_rear_one_frees_it(animal: str) -> None:
+    """Along every row and column: more front, more in front; more rear, less.
+
+    Shares may stand still by 0.2 points where nothing changes any more.
+    """
+    m = mapped(animal).measures
+    assert (np.diff(m["front_share"], axis=0) > -2e-3).all()
+    assert (np.diff(m["front_share"], axis=1) < 2e-3).all()
+    assert (np.diff(m["blade_peak"], axis=0) > -50.0).all()  # Pa
+    assert (np.diff(m["blade_peak"][:, 1:], axis=1) < 50.0).all()
+    assert (np.diff(m["front_lift"], axis=0) < 2e-4).all()
+    assert (np.diff(m["rear_lift"][1:], axis=1) < 2e-4).all()
+    assert (np.diff(m["hand_push"], axis=0) > 0.0).all()
+    assert (np.diff(m["grip"], axis=0) > 0.0).all()
+    assert (np.diff(m["grip"], axis=1) > 0.0).all()
+
+
+@pytest.mark.parametrize("animal", ["mule", "pony"])
+def test_the_region_that_serves_draws_both_cinches(animal: str) -> None:
+    """Both level it: neither cinch alone keeps all rules, some pair of both does."""
+    found = mapped(animal)
+    serves = serving(found)
+    assert serves.broken == ()
+    assert serves.inside.any()
+    assert not serves.inside[0].any()
+    assert not serves.inside[:, 0].any()
+
+
+def test_two_processes_give_the_same_map_as_one() -> None:
+    """Neighbours they start from differ, so equal to the solver's own balance, 0.1 points."""
+    one, two = mapped("pony"), mapped("pony", 2)
+    np.testing.assert_allclose(
+        one.measures["front_share"], two.measures["front_share"], atol=1e-3, rtol=0.0
+    )
