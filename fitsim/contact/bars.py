@@ -19,6 +19,7 @@ Index = NDArray[np.int_]
 # Newton steps along a ray. From the plane of the bar a smooth underside is met to a micrometre
 # by the fourth; from the distance in a neighbouring pose by the second.
 _RAY_STEPS, _GUESSED_STEPS = 4, 2
+_MET = 1e-10  # m, of every ray: no more steps are needed
 _EDGE_ON = 0.2  # a ray that meets the bar at a smaller sine runs past it, if it meets it at all
 _RAY_MISS = 5e-4  # m
 # A node's normal, run backwards through the animal, can meet the other bar.
@@ -81,18 +82,18 @@ def overhead(  # noqa: PLR0917 - rays, and the bars they are shot at
     away = np.abs(ray[:, 2]) < _EDGE_ON
     rise = np.where(away, 1.0, ray[:, 2])
     distance = -start[:, 2] / rise if guess is None else guess
-    for _ in range(_RAY_STEPS if guess is None else _GUESSED_STEPS):
+    steps = _RAY_STEPS if guess is None else _GUESSED_STEPS
+    for step in range(steps + 1):
         place = start[:, :2] + distance[:, None] * ray[:, :2]
         height, slope = height_and_slope(face, which, place)
+        miss = start[:, 2] + distance * rise - height
+        if step == steps or np.abs(miss).max(initial=0.0) < _MET:
+            break
         steepness = rise - slope[:, 0] * ray[:, 0] - slope[:, 1] * ray[:, 1]
-        steepness = np.where(np.abs(steepness) < _EDGE_ON, 1.0, steepness)
-        distance = distance - (start[:, 2] + distance * rise - height) / steepness
-    place = start[:, :2] + distance[:, None] * ray[:, :2]
-    height, slope = height_and_slope(face, which, place)
-    miss = np.abs(start[:, 2] + distance * rise - height)
+        distance = distance - miss / np.where(np.abs(steepness) < _EDGE_ON, 1.0, steepness)
     inside = outline_distance(face, which, place)
     # Fading a ray out as it misses, rather than dropping it, keeps the forces continuous.
-    inside -= 10.0 * np.clip(miss - _RAY_MISS, 0.0, 0.1)
+    inside -= 10.0 * np.clip(np.abs(miss) - _RAY_MISS, 0.0, 0.1)
     inside[away | (distance < -_DEEPEST)] = -1.0
     return Overhead(
         distance=distance,

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsim.contact.bars import overhead, place_bar
+from fitsim.contact.compliance import Compliance, compliance_of
 from fitsim.contact.underside import Face, face_of
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ class Problem:
     T_body_tree_near : (4, 4) array, where it was when the near nodes were chosen.
     near : (m,) int array, nodes of the foundation within `MARGIN` of a bar.
     bar : (m,) int array, 0 or 1, the bar above each.
-    compliance : (m, m) array, m/N.
+    compliance : between the near nodes, see `fitsim.contact.compliance`.
     centre_tree : (3,) array, m, tree frame, middle of the bars: pose and moments refer to it.
     half_length : m, half the bar's length; a moment over it compares with a force.
     joints : number of joints of the two bars.
@@ -51,15 +52,10 @@ class Problem:
     T_body_tree_near: Array
     near: Index
     bar: Index
-    compliance: Array
+    compliance: Compliance
     centre_tree: Array
     half_length: float
     joints: tuple[int, ...]
-
-    @cached_property
-    def compliance_single(self) -> NDArray[np.float32]:
-        """The compliance in single precision, for Newton steps."""
-        return self.compliance.astype(np.float32)
 
     @cached_property
     def points(self) -> Array:
@@ -70,6 +66,16 @@ class Problem:
     def normals(self) -> Array:
         """(m, 3) outward normals."""
         return self.foundation.normals[self.near]
+
+    @cached_property
+    def area(self) -> Array:
+        """(m,) m2, of each node's cell."""
+        return self.foundation.area[self.near]
+
+    @cached_property
+    def depth(self) -> Array:
+        """(m,) m, skin to bone."""
+        return self.foundation.depth[self.near]
 
 
 def prepare(
@@ -112,7 +118,7 @@ def prepare(
         T_body_tree_near=now,
         near=near,
         bar=bar,
-        compliance=foundation.block(near),
+        compliance=compliance_of(foundation, near),
         centre_tree=np.mean(middles, axis=0)[:3],
         half_length=float(ends.max() - ends.min()) / 2.0,
         joints=tuple(len(bar.joints) for bar in tree.bars),

@@ -41,17 +41,15 @@ class Skin:
 
 def press(problem: Problem, above: Above, force: Array) -> Skin:
     """Hold normal forces (m,) N against the contact law of every near node."""
-    foundation, pad = problem.foundation, problem.pad
+    pad = problem.pad
     covered = above.cover > 0.0
     cover = np.where(covered, above.cover, 1.0)
-    area = foundation.area[problem.near] * cover
-    partial = _PARTIAL_CELL * np.diagonal(problem.compliance) * (1.0 / cover - 1.0)
-    sinking = problem.compliance @ force + partial * force
+    area = problem.area * cover
+    partial = _PARTIAL_CELL * problem.compliance.diagonal * (1.0 / cover - 1.0)
+    sinking = problem.compliance.sinking(force) + partial * force
     pressure = np.clip(force, 0.0, None) / area
     squeezed = pad.thickness * pad_compression(pad, pressure)
     softness = pad.thickness * pad_compliance(pad, pressure) / area
-    asked, slope = linear_sinking(
-        pad.thickness - above.distance - squeezed, foundation.depth[problem.near]
-    )
+    asked, slope = linear_sinking(pad.thickness - above.distance - squeezed, problem.depth)
     excess = np.where(covered, sinking - asked, np.inf)
     return Skin(excess, slope, partial + slope * softness)

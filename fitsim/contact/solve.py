@@ -3,8 +3,8 @@
 Unknowns are the normal force at every node under the bars, the tree's six rigid motions and the
 angles of its joints. One semismooth Newton step, which is also a primal-dual active set step
 (Hintermueller, Ito, Kunisch 2003 SIAM J Optim 13:865-888, from memory), is taken for all of them
-at once: the forces are eliminated with one Cholesky factorisation of the compliance between the
-nodes in contact, which leaves a small dense system for the motion. A drag on the motion, taken
+at once: the forces are eliminated by solving with the compliance between the nodes in contact,
+which leaves a small dense system for the motion. A drag on the motion, taken
 off as the balance improves (pseudo-transient continuation: Kelley, Keyes 1998 SIAM J Numer Anal
 35:508-523, from memory), makes a tree without equilibrium wander off the way it would really go.
 """
@@ -19,7 +19,7 @@ from fitsim.contact.at_rest import at_rest
 from fitsim.contact.balance import share_of_load
 from fitsim.contact.leaving import leaving
 from fitsim.contact.pose import Pose
-from fitsim.contact.step import eliminated, stepped
+from fitsim.contact.step import skin_stepped, stepped
 from fitsim.contact.view import State, View, viewed
 
 if TYPE_CHECKING:
@@ -113,10 +113,7 @@ def _skin_settled(view: View, case: Case) -> View:
     for _ in range(_SKIN_STEPS):
         if view.settled or not view.active.any():
             break
-        trial = np.zeros_like(view.force)
-        chosen = np.flatnonzero(view.active)
-        trial[chosen] = view.force[chosen] - eliminated(view, chosen)[:, 0]
-        view = viewed(view.problem, case, State(view.state.pose, trial), view)
+        view = viewed(view.problem, case, skin_stepped(view), view)
     return view
 
 

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import linalg
 
 from fitsim.contact.view import State
 
@@ -17,6 +16,9 @@ Array = NDArray[np.float64]
 
 _LONGEST_STEP = 0.006  # m, and the same at half the bar's length for rotations
 _DRAG = 2.0e4  # N/m: about the stiffness of a back under a tree
+# What an iterative solution leaves over of the forces' answer to a motion, which only steers the
+# step, and of the forces after it.
+_ROUGHLY, _CLOSELY = 5e-2, 1e-5
 
 
 def stepped(view: View, drag: float) -> tuple[State, Array]:
@@ -27,29 +29,41 @@ def stepped(view: View, drag: float) -> tuple[State, Array]:
     matrix = np.diag(resist) - view.balance.change
     right = view.balance.unbalanced.copy()
     chosen = np.flatnonzero(view.active)
-    answer = np.zeros((0, 1 + size))
-    if len(chosen):
-        answer = eliminated(view, chosen)
-        matrix = matrix + view.balance.by_normal[chosen].T @ answer[:, 1:]
-        right = right - view.balance.by_normal[chosen].T @ answer[:, 0]
-    step = np.linalg.solve(matrix, right)
-    share = min(1.0, _LONGEST_STEP / np.abs(step * lengths).max()) if step.any() else 0.0
-    trial = np.zeros_like(view.force)
+    if len(chosen) == 0:
+        step, share = _moved_by(matrix, right, lengths)
+        foreseen = (1.0 - share) * right + share * resist * step
+        return State(view.state.pose.moved(step * share, view.above.centre), view.force), foreseen
+    inverse = view.problem.compliance.inverse(chosen, view.skin.own[chosen])
     # minus: motion that opens the bar from the skin takes force off
-    trial[chosen] = view.force[chosen] - answer[:, 0] - answer[:, 1:] @ (step * share)
+    asked = np.column_stack(
+        [
+            view.skin.excess[chosen],
+            -view.skin.slope[chosen, None] * view.above.closing[chosen],
+        ]
+    )
+    rough = inverse(asked, None, _ROUGHLY)
+    by_normal = view.balance.by_normal[chosen].T
+    matrix = matrix + by_normal @ rough[:, 1:]
+    right = right - by_normal @ rough[:, 0]
+    step, share = _moved_by(matrix, right, lengths)
+    way = np.concatenate([[1.0], step * share])
+    trial = np.zeros_like(view.force)
+    trial[chosen] = view.force[chosen] - inverse(asked @ way, rough @ way, _CLOSELY)
     foreseen = (1.0 - share) * right + share * resist * step
     return State(view.state.pose.moved(step * share, view.above.centre), trial), foreseen
 
 
-def eliminated(view: View, chosen: NDArray[np.int_]) -> Array:
-    """Forces that answer the law's excess (column 0) and each unit motion: (a, 1 + 6 + j)."""
-    skin = view.skin
-    # Single precision is enough for a step: what is left over is worked out in double.
-    stiff = view.problem.compliance_single[np.ix_(chosen, chosen)]
-    stiff[np.diag_indices(len(chosen))] += skin.own[chosen]
-    factor = linalg.cho_factor(stiff, lower=True, overwrite_a=True, check_finite=False)
-    right = np.column_stack(
-        [skin.excess[chosen], -skin.slope[chosen, None] * view.above.closing[chosen]]
-    ).astype(np.float32)
-    answer = linalg.cho_solve(factor, right, overwrite_b=True, check_finite=False)
-    return answer.astype(np.float64)
+def _moved_by(matrix: Array, right: Array, lengths: Array) -> tuple[Array, float]:
+    """The motion that balances, and the share of it to be taken."""
+    step: Array = np.linalg.solve(matrix, right)
+    longest = np.abs(step * lengths).max()
+    return step, min(1.0, _LONGEST_STEP / longest) if longest > 0.0 else 0.0
+
+
+def skin_stepped(view: View) -> State:
+    """The same pose with the forces that answer the contact law's excess."""
+    chosen = np.flatnonzero(view.active)
+    inverse = view.problem.compliance.inverse(chosen, view.skin.own[chosen])
+    trial = np.zeros_like(view.force)
+    trial[chosen] = view.force[chosen] - inverse(view.skin.excess[chosen], None, _CLOSELY)
+    return State(view.state.pose, trial)

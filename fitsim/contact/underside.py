@@ -97,7 +97,8 @@ def _cell_at(face: Face, bar: Index, place: Array) -> tuple[Index, Array]:
     cells = face.cells[bar]
     at = np.clip(at, 0.0, cells)
     corner = np.minimum(at.astype(np.int_), cells - 1)
-    return face.first[bar] + corner[:, 0] * cells[:, 1] + corner[:, 1], at - corner
+    number: Index = face.first[bar] + corner[:, 0] * cells[:, 1] + corner[:, 1]
+    return number, at - corner
 
 
 def height_and_slope(face: Face, bar: Index, place: Array) -> tuple[Array, Array]:

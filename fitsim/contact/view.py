@@ -86,14 +86,20 @@ def viewed(problem: Problem, case: Case, state: State, last: View | None = None)
     """
     if _travel(problem, state.pose) > _REMAKE:
         problem, state = _remade(problem, state)
-    guess = last.above.distance if last is not None and last.problem is problem else None
-    above = look(problem, state.pose, guess)
+    above = _looked(problem, state.pose, last)
     active, force, skin = _contact(problem, above, state.force)
     balance = weigh(problem, case, state.pose, above, force)
     left = share_of_load(problem, balance, balance.unbalanced)
     slack = longest_slack(case, problem.T_body_tree_seat)
     way = leaving(problem, state.pose, slack=slack)
     return View(problem, state, above, active, force, skin, balance, left, way)
+
+
+def _looked(problem: Problem, pose: Pose, last: View | None) -> Above:
+    """The bars overhead, from what a neighbouring state saw where that helps."""
+    if last is None or last.problem is not problem:
+        return look(problem, pose)
+    return last.above if last.state.pose is pose else look(problem, pose, last.above.distance)
 
 
 def _remade(problem: Problem, state: State) -> tuple[Problem, State]:
@@ -125,7 +131,7 @@ def _travel(problem: Problem, pose: Pose) -> float:
 def _contact(problem: Problem, above: Above, trial: Array) -> tuple[Flags, Array, Skin]:
     """Nodes in contact by the complementarity rule, their forces, and the law's excess there."""
     skin = press(problem, above, trial)
-    stiffness = 1.0 / (np.diagonal(problem.compliance) + skin.own)
+    stiffness = 1.0 / (problem.compliance.diagonal + skin.own)
     active = trial - stiffness * skin.excess > 0.0
     force = np.where(active, trial, 0.0)
     if (force != trial).any():
