@@ -1,0 +1,79 @@
+"""The shoulder in movement, as people who fit trees know it: common practice, no source.
+
+Nothing was tuned for these; the figures are in docs/validation.md.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from fitsim.study.stride import stride
+from fitsim.tree.adjust import adjusted
+from fitsim.tree.read import read_tree
+from tests.fits import back_of, lie_of_the_back
+from tests.strides import measures_of, stride_of
+
+ANIMALS = [
+    "mule",
+    "pony",
+    pytest.param("horse", marks=pytest.mark.slow),
+    pytest.param("donkey", marks=pytest.mark.slow),
+]
+SIDES = ("left", "right")
+
+
+@pytest.mark.parametrize("animal", ANIMALS)
+def test_front_cinch_alone_holds_the_blades_down_most_and_rear_alone_least(animal: str) -> None:
+    front, both, rear = (
+        measures_of(stride_of(animal, "walk", 8, case)).shoulders
+        for case in ("front", "both", "rear")
+    )
+    for side in SIDES:
+        assert front[side].restricted > both[side].restricted > rear[side].restricted
+        # Rear alone lifts the bar fronts off: what is left is a touch.
+        assert rear[side].restricted < 0.10
+        assert front[side].work > rear[side].work
+        assert both[side].work > rear[side].work
+
+
+@pytest.mark.parametrize(
+    "animal",
+    ["mule", *(pytest.param(one, marks=pytest.mark.slow) for one in ("pony", "horse", "donkey"))],
+)
+def test_wider_than_the_flat_loads_the_fat_pocket_and_makes_the_shoulder_work(animal: str) -> None:
+    """From 25 to 50 mm beside the spine, with arches that follow the back's slope there.
+
+    The share of its rise that the bar takes back is of the edge abreast of the bar, and need not
+    grow when the bar lies abreast of more of it: what the shoulder has to do for it does.
+    """
+    back, found = back_of(animal), []
+    for inner in (0.025, 0.050):
+        changes: dict[str, object] = {
+            "arches.front.inner_edge": inner,
+            "arches.rear.inner_edge": inner + 0.008,
+        }
+        for arch, x in (("front", -0.03), ("rear", -0.40)):
+            changes[f"arches.{arch}.angle"] = lie_of_the_back(back, x, inner + 0.05)
+        tree = adjusted(read_tree("riding-middle"), changes)
+        found.append(measures_of(stride(back, tree, "walk", phases=8)))
+    close, wide = found
+    for side in SIDES:
+        assert wide.shoulders[side].work > 1.2 * close.shoulders[side].work
+        assert wide.shoulders[side].lift_work > close.shoulders[side].lift_work
+    on_pocket = [sum(one.zones[f"fat_pocket_{side}"].mean() for side in SIDES) for one in found]
+    if animal != "horse":  # its statue has no fat behind the shoulder, and its pocket lies lower
+        assert on_pocket[1] > on_pocket[0] + 1.0  # N
+
+
+@pytest.mark.parametrize(
+    "animal", [pytest.param(one, marks=pytest.mark.slow) for one in ("mule", "pony")]
+)
+def test_a_tree_set_forward_rides_on_the_blades_and_one_set_back_frees_them(animal: str) -> None:
+    back, tree = back_of(animal), read_tree("riding-middle")
+    forward, usual, behind = (
+        measures_of(stride(back, tree, "walk", phases=8, at=at)).shoulders
+        for at in (0.05, 0.0, -0.05)
+    )
+    for side in SIDES:
+        assert forward[side].impulse > usual[side].impulse > behind[side].impulse
+        assert forward[side].work > behind[side].work
