@@ -88,6 +88,16 @@ def scan_options(command: Callable[..., Any]) -> Callable[..., Any]:
 
 def tree_options(command: Callable[..., Any]) -> Callable[..., Any]:
     """Options wherever a tree is laid on a scan: the tree, its rig, pad and load, and where."""
+    tree = click.option(
+        "--tree",
+        metavar="TREE",
+        help="A tree of the library, a settings file, or a mesh of a tree.",
+    )
+    return tree(fit_options(command))
+
+
+def fit_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The same options for a command that names its trees itself."""
     for option in (
         click.option(
             "--at",
@@ -102,11 +112,6 @@ def tree_options(command: Callable[..., Any]) -> Callable[..., Any]:
             "--tree-unit",
             type=click.Choice(["m", "cm", "mm", "inch"]),
             help="Unit of a tree mesh's numbers.",
-        ),
-        click.option(
-            "--tree",
-            metavar="TREE",
-            help="A tree of the library, a settings file, or a mesh of a tree.",
         ),
     ):
         command = option(command)

@@ -75,6 +75,7 @@ def draw_cases(
     *,
     system: System = "metric",
     skin: Canvas | None = None,
+    top: float | None = None,
 ) -> dict[str, Path]:
     """Draw one picture per case into a folder.
 
@@ -84,6 +85,7 @@ def draw_cases(
     directory : folder that exists.
     system : "metric" or "inch".
     skin : the unpainted back, made if not given.
+    top : Pa, of the scale, where it is shared with other sets; else that of this one.
 
     Returns
     -------
@@ -95,7 +97,7 @@ def draw_cases(
         When this machine draws blank pictures.
     """
     skin = skin or canvas(fitset.back)
-    space, top = region(fitset), top_of_scale(fitset)
+    space, top = region(fitset), top or top_of_scale(fitset)
     seen = views(space.lowest, space.highest, BOXES)
     under = daylights(fitset)
     steep = stretch(one for both in under.values() for one in both)
