@@ -32,6 +32,7 @@ GOOD_ENOUGH = 5e-4  # the same, for a tree that creeps so slowly that more steps
 # All in units of the drag that a step takes for the stiffness of a back.
 _LEAST_DRAG, _MOST_DRAG = 1e-9, 1e3
 _FLOW_DRAG = 0.03  # below it a step no longer follows the tree's own path
+_RUNNING = 1e-3  # negative stiffness, in the same units, of a balance that does not last
 _QUICK_STEPS, _CREEP_STEPS, _SKIN_STEPS = 25, 250, 30
 
 
@@ -52,8 +53,8 @@ def solve(problem: Problem, case: Case, start: Equilibrium | None = None) -> Equ
     Equilibrium
         With ``found`` False and ``leaves`` said in words where the tree does not stay on.
     """
-    view, steps = _run(problem, case, _start(problem, start), 1.0 if start is None else 1e-3)
-    if view.left < BALANCED and view.settled:
+    view, steps, lasts = _run(problem, case, _start(problem, start), 1.0 if start is None else 1e-3)
+    if lasts:
         return at_rest(view, case, steps, None)
     view, more = _creep(problem, case, _start(problem, None))
     if view.left < GOOD_ENOUGH and view.way is None:
@@ -62,18 +63,25 @@ def solve(problem: Problem, case: Case, start: Equilibrium | None = None) -> Equ
     return at_rest(view, case, steps + more, way)
 
 
-def _run(problem: Problem, case: Case, state: State, drag: float) -> tuple[View, int]:
-    """Full Newton steps in forces and motion together: few, and enough for nearly every case."""
+def _run(problem: Problem, case: Case, state: State, drag: float) -> tuple[View, int, bool]:
+    """Full Newton steps in forces and motion together: few, and enough for nearly every case.
+
+    The last answer says whether they end in a balance that lasts. Newton's steps may end in one
+    that the least touch upsets, from which the tree would go on to another or off.
+    """
     view = viewed(problem, case, state)
-    for step in range(_QUICK_STEPS):
+    running = 0.0
+    for number in range(_QUICK_STEPS):
         if (view.left < BALANCED and view.settled) or view.way is not None:
-            return view, step
+            return view, number, view.way is None and running < _RUNNING
         last = view.left
-        view = viewed(view.problem, case, stepped(view, drag)[0], view)
+        step = stepped(view, drag)
+        running = step.running
+        view = viewed(view.problem, case, step.state, view)
         drag = float(
             np.clip(drag * np.clip((view.left / last) ** 1.5, 0.05, 4.0), _LEAST_DRAG, 10.0)
         )
-    return view, _QUICK_STEPS
+    return view, _QUICK_STEPS, view.left < BALANCED and view.settled and running < _RUNNING
 
 
 def _creep(problem: Problem, case: Case, state: State) -> tuple[View, int]:
@@ -88,9 +96,10 @@ def _creep(problem: Problem, case: Case, state: State) -> tuple[View, int]:
     drag, steps = 1.0, 0
     while steps < _CREEP_STEPS and view.way is None and view.left > BALANCED:
         steps += 1
-        moved, foreseen = stepped(view, drag)
-        trial = _skin_settled(viewed(view.problem, case, moved, view), case)
-        surprise = share_of_load(trial.problem, trial.balance, trial.balance.unbalanced - foreseen)
+        step = stepped(view, drag, follow=True)
+        trial = _skin_settled(viewed(view.problem, case, step.state, view), case)
+        missed = trial.balance.unbalanced - step.foreseen
+        surprise = share_of_load(trial.problem, trial.balance, missed)
         if surprise > 0.5 * view.left + BALANCED and drag < _MOST_DRAG:
             drag = min(4.0 * drag, _MOST_DRAG)
             continue

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,23 +17,42 @@ Array = NDArray[np.float64]
 
 _LONGEST_STEP = 0.006  # m, and the same at half the bar's length for rotations
 _DRAG = 2.0e4  # N/m: about the stiffness of a back under a tree
+_FOLLOWS = 1.25  # drag over negative stiffness: what runs away grows fivefold in a step
 # What an iterative solution leaves over of the forces' answer to a motion, which only steers the
 # step, and of the forces after it.
 _ROUGHLY, _CLOSELY = 5e-2, 1e-5
 
 
-def stepped(view: View, drag: float) -> tuple[State, Array]:
-    """One semismooth Newton step, and the unbalanced force it foresees afterwards."""
-    size = 6 + sum(view.problem.joints)
-    lengths = np.concatenate([np.ones(3), np.full(size - 3, view.problem.half_length)])
-    resist = drag * _DRAG * lengths**2
-    matrix = np.diag(resist) - view.balance.change
-    right = view.balance.unbalanced.copy()
+@dataclass(frozen=True)
+class Step:
+    """One Newton step.
+
+    Attributes
+    ----------
+    state : after it.
+    foreseen : (6 + j,) array, N and N*m, unbalanced force expected there.
+    running : -, how negative the tree's stiffness is before it, in units of the drag. A tree with
+        a positive one is running away, or balanced where nothing stays.
+    """
+
+    state: State
+    foreseen: Array
+    running: float
+
+
+def stepped(view: View, drag: float, *, follow: bool = False) -> Step:
+    """One semismooth Newton step.
+
+    With `follow` the drag is kept above what would turn the step round where the tree is running
+    away: an implicit step of a flow points back at an equilibrium that does not last once its
+    drag is less than the tree's negative stiffness.
+    """
+    stiffness, right = -view.balance.change, view.balance.unbalanced.copy()
     chosen = np.flatnonzero(view.active)
     if len(chosen) == 0:
-        step, share = _moved_by(matrix, right, lengths)
-        foreseen = (1.0 - share) * right + share * resist * step
-        return State(view.state.pose.moved(step * share, view.above.centre), view.force), foreseen
+        motion, foreseen, running = _motion(view, stiffness, right, drag, follow=follow)
+        moved = view.state.pose.moved(motion, view.above.centre)
+        return Step(State(moved, view.force), foreseen, running)
     inverse = view.problem.compliance.inverse(chosen, view.skin.own[chosen])
     # minus: motion that opens the bar from the skin takes force off
     asked = np.column_stack(
@@ -43,21 +63,30 @@ def stepped(view: View, drag: float) -> tuple[State, Array]:
     )
     rough = inverse(asked, None, _ROUGHLY)
     by_normal = view.balance.by_normal[chosen].T
-    matrix = matrix + by_normal @ rough[:, 1:]
+    stiffness = stiffness + by_normal @ rough[:, 1:]
     right = right - by_normal @ rough[:, 0]
-    step, share = _moved_by(matrix, right, lengths)
-    way = np.concatenate([[1.0], step * share])
+    motion, foreseen, running = _motion(view, stiffness, right, drag, follow=follow)
+    way = np.concatenate([[1.0], motion])
     trial = np.zeros_like(view.force)
     trial[chosen] = view.force[chosen] - inverse(asked @ way, rough @ way, _CLOSELY)
-    foreseen = (1.0 - share) * right + share * resist * step
-    return State(view.state.pose.moved(step * share, view.above.centre), trial), foreseen
+    moved = view.state.pose.moved(motion, view.above.centre)
+    return Step(State(moved, trial), foreseen, running)
 
 
-def _moved_by(matrix: Array, right: Array, lengths: Array) -> tuple[Array, float]:
-    """The motion that balances, and the share of it to be taken."""
-    step: Array = np.linalg.solve(matrix, right)
+def _motion(
+    view: View, stiffness: Array, right: Array, drag: float, *, follow: bool
+) -> tuple[Array, Array, float]:
+    """The motion to be made, the unbalanced force foreseen after it, and see `Step.running`."""
+    lengths = np.concatenate([np.ones(3), np.full(len(right) - 3, view.problem.half_length)])
+    per_length = stiffness / np.outer(lengths, lengths)
+    running = -float(np.linalg.eigvals(per_length).real.min()) / _DRAG
+    if follow:
+        drag = max(drag, _FOLLOWS * running)
+    resist = drag * _DRAG * lengths**2
+    step: Array = np.linalg.solve(stiffness + np.diag(resist), right)
     longest = np.abs(step * lengths).max()
-    return step, min(1.0, _LONGEST_STEP / longest) if longest > 0.0 else 0.0
+    share = min(1.0, _LONGEST_STEP / longest) if longest > 0.0 else 0.0
+    return share * step, (1.0 - share) * right + share * resist * step, running
 
 
 def skin_stepped(view: View) -> State:
