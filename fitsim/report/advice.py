@@ -20,6 +20,7 @@ from fitsim.draw.words import (
     working_fit,
     zone_share,
 )
+from fitsim.measure.spread import USED_TO, inner_edges
 
 if TYPE_CHECKING:
     from fitsim.draw.quantity import System
@@ -68,7 +69,12 @@ def advice(fitset: FitSet, system: System = "metric") -> list[Advice]:
     found: list[Advice] = []
     fit = working_fit(fitset)
     if fit is not None and fit.measures is not None:
-        found += [*_zones(fit.measures), *_along(fit, system), *_cinches(fitset, system)]
+        found += [
+            *_zones(fit.measures),
+            *_spread(fitset, fit, system),
+            *_along(fit, system),
+            *_cinches(fitset, system),
+        ]
     found += [*_lost(fitset), *_marks(fitset, system)]
     if not found:
         found = [
@@ -122,6 +128,21 @@ def _zones(m: Measures) -> list[Advice]:
             )
         )
     return found
+
+
+def _spread(fitset: FitSet, fit: Fit, system: System) -> list[Advice]:
+    """Advice on bars set wider than the flat beside the spine."""
+    edge = min(inner_edges(fitset.back.chart, fit.equilibrium).values())
+    if not edge > USED_TO:
+        return []
+    far, used = quantity(edge, "length", system), quantity(USED_TO, "length", system)
+    return [
+        Advice(
+            "Set the bars closer to the spine: 25 mm (1 in) beside it works.",
+            f"Their inner edges lie {far} out. More than {used} is past the flat beside most "
+            "spines and brings them over the fat pockets (common practice, no source).",
+        )
+    ]
 
 
 def _along(fit: Fit, system: System) -> list[Advice]:

@@ -18,6 +18,7 @@ import numpy as np
 
 from fitsim import __version__
 from fitsim.files import write_text
+from fitsim.report.verdict import verdict_facts, verdict_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -75,6 +76,7 @@ def contract(fitset: FitSet) -> dict[str, object]:
         "seat": None if fitset.seat is None else _seat(fitset.seat),
         "defaults": list(fitset.defaults),
         "cases": {name: _case(fit) for name, fit in fitset.fits.items()},
+        "verdict": verdict_facts(verdict_of(fitset)),
         "cautions": list(CAUTIONS),
         "timing_s": {stage: _number(seconds) for stage, seconds in fitset.timing_s.items()},
         "versions": versions(),

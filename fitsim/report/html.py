@@ -18,6 +18,7 @@ from fitsim.files import write_text
 from fitsim.report.advice import advice, headline
 from fitsim.report.contract import CAUTIONS, versions
 from fitsim.report.scene import scene
+from fitsim.report.verdict import verdict_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -88,8 +89,7 @@ def page(
         fitset=fitset,
         headline=headline(fitset),
         working=working,
-        working_title=case_title(working.case.name) if working else "",
-        summary=verdict(working, system) if working else [],
+        verdict=verdict_of(fitset, system),
         advice=advice(fitset, system),
         cases=[_case(fit, system) for fit in fitset.fits.values()],
         comparison=_comparison(fitset, system),

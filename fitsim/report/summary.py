@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from fitsim.draw.words import case_title, verdict, zone_words
 from fitsim.report.contract import CAUTIONS
+from fitsim.report.verdict import verdict_of
 from fitsim.units import show_length, show_pressure
 
 if TYPE_CHECKING:
@@ -31,7 +32,8 @@ def fit_lines(fitset: FitSet, system: System = "metric") -> list[str]:
     list of str
     """
     tree, pad, scan = fitset.tree.name, fitset.pad.name, fitset.back.provenance.name
-    lines = [f"{tree} on {scan}, pad: {pad}", ""]
+    found = verdict_of(fitset, system)
+    lines = [f"{tree} on {scan}, pad: {pad}", f"{found.word.capitalize()}. {found.paragraph}", ""]
     if fitset.model == "reference":
         lines += ["Tissue: the reference model (finite-strain elements).", ""]
     for name, fit in fitset.fits.items():
