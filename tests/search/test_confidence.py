@@ -1,0 +1,121 @@
+"""How sure: intervals that hold what they say, and differences told only where they are there."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from fitsim.report.compare import JUDGED, compare_facts, compare_lines, matters, sentences
+from fitsim.rig.load import NO_LOAD
+from fitsim.rig.read import read_pad, read_rig
+from fitsim.study.compare import Comparison, compared, said_of
+from fitsim.study.confidence import (
+    HEADLINES,
+    Samples,
+    Trial,
+    hangs_on,
+    interval,
+    less_often,
+    sampled,
+)
+from fitsim.study.laid import laid
+from fitsim.tree.read import read_tree
+from tests.fits import back_of
+
+if TYPE_CHECKING:
+    from fitsim.back.back import Back
+
+GRID = 0.025  # m: what is tested is counting, not contact
+
+
+def small(back: Back) -> Trial:
+    tree = read_tree("riding-middle")
+    pose = laid(back, tree).seat.T_body_tree
+    return Trial(back, read_pad(), read_rig(), NO_LOAD, (tree,), (pose,))
+
+
+def made_up(values: np.ndarray, names: tuple[str, ...] = ("a", "b", "c")) -> Samples:
+    rng = np.random.default_rng(1)
+    return Samples(rng.standard_normal((len(values), len(names))), names, ("both",), values)
+
+
+def test_what_makes_a_spread_is_found_by_its_share() -> None:
+    rng = np.random.default_rng(2)
+    draws = rng.standard_normal((4000, 3))
+    samples = Samples(draws, ("blade", "fat", "skin"), ("both",), np.empty(0))
+    # variances 9, 1 and 0 of 10: shares 0.9, 0.1 and none; the map to Pa may bend
+    shares = hangs_on(samples, np.exp(0.2 * (3.0 * draws[:, 0] + draws[:, 1])))
+    assert list(shares)[:2] == ["blade", "fat"]
+    # ranks of normal variables correlate a little less than the variables (6/pi asin(r/2))
+    assert shares["blade"] == pytest.approx(0.9, abs=0.03)
+    assert shares["fat"] == pytest.approx(0.1, abs=0.03)
+    assert shares["skin"] < 0.005
+
+
+def test_nothing_is_said_of_a_spread_from_few_backs() -> None:
+    samples = made_up(np.empty(0))
+    few = replace(samples, draws=np.random.default_rng(3).standard_normal((8, 3)))
+    assert hangs_on(few, np.arange(8.0)) == {}
+
+
+def test_a_tree_that_leaves_counts_as_pressing_more() -> None:
+    stays, leaves = np.array([5.0, 6.0]), np.array([1.0, np.nan])
+    assert less_often(stays, leaves) == 0.5
+    assert interval(np.array([np.nan, np.nan])) is None
+
+
+@pytest.mark.parametrize(
+    ("share", "words"),
+    [(0.9, "less"), (0.8, "leaning less"), (0.5, "cannot be told"), (0.25, "leaning more"),
+     (0.05, "more")],
+)  # fmt: skip
+def test_what_is_said_follows_the_count(share: float, words: str) -> None:
+    assert said_of(share) == words
+
+
+@cache
+def same_tree_twice() -> Comparison:
+    trees = [read_tree("riding-middle"), read_tree("riding-middle")]
+    return compared(back_of("mule", GRID), trees, load=NO_LOAD, count=4, processes=1)
+
+
+def test_one_tree_cannot_be_told_from_itself() -> None:
+    found = same_tree_twice()
+    for case in found.samples.cases:
+        for headline in HEADLINES:
+            assert found.less(0, 1, case, headline) == 0.5
+        assert all("cannot be told" in one for one in sentences(found, case))
+    assert matters(found, "both") is None  # four backs say nothing of that
+    facts = compare_facts(found)
+    assert facts["trees"] == ["Riding tree, middle"] * 2
+    peak = facts["cases"]["both"]["trees"][0]["peak_kpa"]
+    assert peak["low"] < peak["high"]
+    text = "\n".join(compare_lines(found, "inch"))
+    assert "psi" in text
+    assert "kPa" not in text
+
+
+def test_the_same_seed_gives_the_same_numbers_on_any_number_of_cores() -> None:
+    trial = small(back_of("mule", GRID))
+    one = sampled(trial, 2, seed=3, processes=1)
+    assert np.array_equal(one.values, sampled(trial, 2, seed=3, processes=2).values)
+    assert not np.array_equal(one.values, sampled(trial, 2, seed=4, processes=1).values)
+
+
+@pytest.mark.slow
+def test_nine_in_ten_hidden_truths_lie_within_the_interval() -> None:
+    """The 90 % interval must cover 85-95 % of truths drawn from the spreads it claims."""
+    trial = small(back_of("mule", GRID))
+    told, truths = sampled(trial, 200, seed=11), sampled(trial, 200, seed=12)
+    covered = []
+    for headline in ("peak", "area", "front_share", "rear_lift", *JUDGED[:1]):
+        within = interval(told.of(0, "both", headline))
+        assert within is not None
+        truth = truths.of(0, "both", headline)
+        covered.append(float(np.mean((truth >= within.low) & (truth <= within.high))))
+        assert 0.85 <= covered[-1] <= 0.95, headline
+    assert 0.87 <= np.mean(covered) <= 0.93
