@@ -130,7 +130,7 @@ def beside_slot(
     Array of that shape, m.
     """
     offset = _from_spine(slot, xi, eta)
-    return np.linalg.norm(offset, axis=-1) - min(slot.length, slot.width) / 2.0
+    return np.asarray(np.linalg.norm(offset, axis=-1) - min(slot.length, slot.width) / 2.0)
 
 
 def away_from_slot(
