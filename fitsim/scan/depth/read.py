@@ -4,18 +4,24 @@ from __future__ import annotations
 
 import hashlib
 from pathlib import Path, PurePath
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from fitsim.errors import BadScan
 from fitsim.scan.depth.frame import points_of, read_frame, trusted
 from fitsim.scan.depth.fuse import fused
 from fitsim.scan.depth.manifest import Camera, Manifest, read_manifest
+from fitsim.scan.merging.merge import merge_notes, merged
+from fitsim.scan.merging.starts import orthonormal
+from fitsim.scan.merging.view import View, view_of
 from fitsim.scan.scan import Provenance, Scan
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+_NEAR: Final = 0.010  # m: cleaning thins, so that a reading may be this far from what was kept
 
 
 class DepthFrame(NamedTuple):
@@ -121,10 +127,28 @@ def _placed(
     frames: list[DepthFrame],
 ) -> tuple[list[NDArray[np.float64]], NDArray[np.float64], tuple[str, ...]]:
     """Depths to fuse, where their cameras stood, and what is to be said about that."""
-    if len(frames) > 1 and frames[0].pose is None:
-        raise BadScan(frames[1].name, "it is not known where its camera stood", "give poses")
-    poses = [np.eye(4) if frame.pose is None else frame.pose for frame in frames]
-    return [frame.depth for frame in frames], np.array(poses), ()
+    if len(frames) == 1:
+        return [frames[0].depth], np.eye(4)[None], ()
+    views = [_view(frame) for frame in frames]
+    poses = [frame.pose for frame in frames if frame.pose is not None]
+    result = merged(views, [np.linalg.inv(poses[0]) @ T for T in poses] if poses else None)
+    scene = orthonormal(poses[0]) if poses else np.eye(4)
+    depths = [_of_animal(frame, view) for frame, view in zip(frames, views, strict=True)]
+    return depths, scene @ result.T_first_view, tuple(merge_notes(views, result))
+
+
+def _view(frame: DepthFrame) -> View:
+    points = frame.points
+    provenance = Provenance(frame.name, "", 0, len(points), unit="m")
+    return view_of(Scan(points, np.empty((0, 3), np.int32), provenance), np.zeros(3))
+
+
+def _of_animal(frame: DepthFrame, view: View) -> NDArray[np.float64]:
+    """The frame's depth without the room: it stands still while the animal moves."""
+    near, _ = cKDTree(view.points).query(frame.points, distance_upper_bound=_NEAR, workers=2)
+    depth = frame.depth.copy()
+    depth[depth > 0.0] = np.where(np.isfinite(near), depth[depth > 0.0], 0.0)
+    return depth
 
 
 def _dropped(frames: list[DepthFrame]) -> tuple[str, ...]:

@@ -1,8 +1,10 @@
 """One view laid on another from many starts, and how far to trust where it came to lie.
 
-A smooth back slides on itself with a small residual, so the residual alone proves nothing. A
-place is believed when what overlaps agrees to the views' own noise, nothing lies in the way of
-either camera, and no other place that any start led to fits nearly as well.
+A smooth back slides on itself, and opposite flanks fit each other, with a residual hardly above
+the noise. So the residual alone proves nothing. Noise differs from point to point while a wrong
+place errs in whole patches: means over patches tell them apart. A place is believed when its
+patches agree, nothing lies in the way of either camera, and no other place that any start led to
+fits nearly as well.
 """
 
 from __future__ import annotations
@@ -29,14 +31,21 @@ SAME: Final = 0.010
 
 _COARSE_STAGES: Final = (0.15, 0.08)  # m, search distance from coarse to fine
 _FINE_STAGES: Final = (0.05, 0.02)
-_STEPS: Final = 30
+_STEPS: Final = 20
 _ALIGNED: Final = float(np.cos(np.radians(35.0)))
 _FLOOR: Final = 0.0005  # m: what thinning leaves of a perfect fit's residual
 _FINALISTS: Final = 4
-_AS_GOOD: Final = 1.3  # a rival's disagreement over the best's
+_HOPEFUL: Final = 0.5  # of the best coarse score: what is worse is not refined to the end
+_AS_GOOD: Final = 1.3  # a rival's misfit over the best's
 _AS_WIDE: Final = 0.6  # a rival's overlap over the best's
 _NORMAL_MEDIAN: Final = 0.6745  # of the absolute value of a standard normal number
-_GUILT: Final = 2.0  # what is in the way counts twice against what agrees
+_NORMAL_QUARTILE: Final = 1.1503  # upper, of the absolute value of a standard normal number
+_PATCH_LEAST: Final = 5  # thinned points in a patch
+_PATCHES_LEAST: Final = 8
+_BENT: Final = 0.0008  # m: what depth cameras bend a surface by, and thinning
+_SURE: Final = 1.5  # standard deviations
+_UNLIKE: Final = 0.002  # m: misfit at which agreement counts half
+_GUILT: Final = 0.05  # blocked share at which agreement counts for 37 %
 
 
 @dataclass(frozen=True)
@@ -48,13 +57,15 @@ class Place:
     T_target_source : (4, 4) array.
     overlap : share of the smaller view that finds the other within `REACH`.
     residual : m, median distance of measured points to the other's surface where they overlap.
+    misfit : m, what whole patches disagree by once noise is averaged out.
     blocked : share of a view's points that would lie in the way of the other's camera.
-    score : what agrees, less what is in the way; higher is better.
+    score : what agrees, the less the more patches err or stand in the way; higher is better.
     """
 
     T_target_source: NDArray[np.float64]
     overlap: float
     residual: float
+    misfit: float
     blocked: float
     score: float
 
@@ -67,12 +78,14 @@ class Pair:
     ----------
     place : the best.
     noise : m, median disagreement that the views' own noise explains.
+    even : m, what patches may disagree by for noise alone and what a scanner bends.
     rival : the best other place that fits nearly as well, or None.
     apart : m, root mean square way between the two; 0 without a rival.
     """
 
     place: Place
     noise: float
+    even: float
     rival: Place | None
     apart: float
 
@@ -93,14 +106,12 @@ def paired(target: View, source: View, starts: Sequence[NDArray[np.float64]]) ->
     """
     coarse = [refined(target.coarse, source.coarse, T, _COARSE_STAGES) for T in starts]
     rough = distinct([placed(target, source, T, REACH) for T in coarse], source)
-    fine = [
-        settled_place(target, source, place.T_target_source) for place in rough[:_FINALISTS]
-    ]
+    fine = [settled_place(target, source, place.T_target_source) for place in rough[:_FINALISTS]]
     ranked = distinct(fine, source)
-    best = ranked[0]
-    rival = next((other for other in ranked[1:] if _nearly_as_good(other, best)), None)
+    best, even = ranked[0], evenness(target, source)
+    rival = next((other for other in ranked[1:] if _nearly_as_good(other, best, even)), None)
     apart = 0.0 if rival is None else way(source.sample, best, rival)
-    return Pair(best, expected(target, source), rival, apart)
+    return Pair(best, expected(target, source), even, rival, apart)
 
 
 def settled_place(target: View, source: View, T: NDArray[np.float64]) -> Place:
@@ -112,6 +123,12 @@ def expected(target: View, source: View) -> float:
     """Median disagreement, m, that noise alone makes between two views."""
     noise = np.sqrt((target.noise**2 + source.noise**2) / 2.0)
     return float(_NORMAL_MEDIAN * np.hypot(noise, _FLOOR))
+
+
+def evenness(target: View, source: View) -> float:
+    """What the means of patches may disagree by, m, when two views show the same still surface."""
+    many = [view.noise / np.sqrt(view.crowd) for view in (target, source)]
+    return float(_BENT + _SURE * np.hypot(*many))
 
 
 def refined(
@@ -141,7 +158,7 @@ def refined(
             reach,
             T,
             registration.TransformationEstimationPointToPlane(loss),
-            registration.ICPConvergenceCriteria(1e-6, 1e-6, _STEPS),
+            registration.ICPConvergenceCriteria(1e-5, 1e-5, _STEPS),
         ).transformation
     return np.array(T)
 
@@ -170,13 +187,46 @@ def placed(target: View, source: View, T: NDArray[np.float64], reach: float = RE
     scale = 3.0 * expected(target, source) / _NORMAL_MEDIAN
     agrees = np.exp(-((there / scale) ** 2)).sum() / len(source.sample)
     agreed = np.exp(-((here / scale) ** 2)).sum() / len(target.sample)
+    misfit = min(patched(target.fine, source.fine, T), patched(source.fine, target.fine, back))
+    like = np.exp(-blocked / _GUILT) / (1.0 + (misfit / _UNLIKE) ** 2)
     return Place(
         T,
         overlap=float(max(shares)),
         residual=float(np.median(off)) if len(off) else float("inf"),
+        misfit=misfit,
         blocked=blocked,
-        score=float(max(agrees, agreed) - _GUILT * blocked),
+        score=float(like * max(agrees, agreed)),
     )
+
+
+def patched(target: Thinned, source: Thinned, T: NDArray[np.float64]) -> float:
+    """What patches of the source, 50 mm wide, disagree by with the target's surface.
+
+    Parameters
+    ----------
+    target, source : Thinned
+    T : (4, 4) array
+        T_target_source.
+
+    Returns
+    -------
+    float, m
+        Standard deviation of the patches' means about none, from their upper quartile, so that
+        a few patches may move: a tail, a knee. Infinite if there are hardly any.
+    """
+    moved = moved_by(T, source.points)
+    near, place = (np.asarray(a) for a in target.tree.query(moved, distance_upper_bound=REACH))
+    found = np.flatnonzero(np.isfinite(near))
+    normals = target.normals[place[found]]
+    facing = np.einsum("ij,ij->i", source.normals[found] @ T[:3, :3].T, normals) > _ALIGNED
+    found, normals = found[facing], normals[facing]
+    off = np.einsum("ij,ij->i", moved[found] - target.points[place[found]], normals)
+    patch = source.patch[found]
+    count = np.bincount(patch)
+    means = np.bincount(patch, weights=off)[count >= _PATCH_LEAST] / count[count >= _PATCH_LEAST]
+    if len(means) < _PATCHES_LEAST:
+        return float("inf")
+    return float(np.quantile(np.abs(means), 0.75) / _NORMAL_QUARTILE)
 
 
 def met(
@@ -224,9 +274,9 @@ def moved_by(T: NDArray[np.float64], points: NDArray[np.float64]) -> NDArray[np.
     return np.asarray(points @ T[:3, :3].T + T[:3, 3])
 
 
-def _nearly_as_good(other: Place, best: Place) -> bool:
+def _nearly_as_good(other: Place, best: Place, even: float) -> bool:
     return (
-        other.residual <= _AS_GOOD * best.residual
+        other.misfit <= max(_AS_GOOD * best.misfit, even)
         and other.overlap >= _AS_WIDE * best.overlap
         and other.blocked <= best.blocked + 0.01  # noqa: PLR2004 - a hundredth of a view is no proof
     )

@@ -15,10 +15,15 @@ from fitsim.scan.open3d_loader import open3d
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-FINE: Final = 0.012
+    from fitsim.scan.scan import Scan
+
+FINE: Final = 0.015
 """m: spacing to which views are thinned for the last stages."""
 COARSE: Final = 0.030
 """m: spacing for the first stages, where only the lie of the view matters."""
+
+PATCH: Final = 0.050
+"""m: width of the patches whose means tell a wrong place from noise."""
 
 _SAMPLE: Final = 3_000
 _NEIGHBOURS: Final = 16
@@ -66,6 +71,11 @@ class View:
         return noise_of(self.points, self.sample)
 
     @cached_property
+    def crowd(self) -> float:
+        """Points as measured in one of its patches, on average."""
+        return float(len(self.points) / (self.fine.patch.max() + 1))
+
+    @cached_property
     def sight(self) -> Sight | None:
         """How far it saw in each direction, if it is known from where."""
         return None if self.camera is None else sight_of(self.seen, self.camera, self.points)
@@ -81,12 +91,38 @@ class Thinned:
     normals : (n, 3) array, out of the animal.
     cloud : Open3D's cloud of the same.
     tree : of the points.
+    patch : (n,) int array, number of the patch, `PATCH` wide, that each lies in.
     """
 
     points: NDArray[np.float64]
     normals: NDArray[np.float64]
     cloud: Any
     tree: cKDTree
+    patch: NDArray[np.intp]
+
+
+def view_of(scan: Scan, camera: NDArray[np.float64] | None) -> View:
+    """A view from a scan: floor, walls and strays taken away.
+
+    Parameters
+    ----------
+    scan : Scan
+        In metres, as read.
+    camera : (3,) array, m, or None
+        Where it was seen from, in the scan's frame.
+
+    Returns
+    -------
+    View
+
+    Raises
+    ------
+    BadScan
+        If there is hardly anything in it but a room.
+    """
+    from fitsim.scan.clean import cleaned
+
+    return View(scan.provenance.name, cleaned(scan).vertices, scan.vertices, camera)
 
 
 def thinned(
@@ -118,7 +154,8 @@ def thinned(
         if np.einsum("ij,ij->", off, np.asarray(cloud.normals)) < 0.0:
             cloud.normals = o3d.utility.Vector3dVector(-np.asarray(cloud.normals))
     places = np.array(cloud.points)
-    return Thinned(places, np.array(cloud.normals), cloud, cKDTree(places))
+    patch = np.unique(np.floor(places / PATCH), axis=0, return_inverse=True)[1]
+    return Thinned(places, np.array(cloud.normals), cloud, cKDTree(places), patch.ravel())
 
 
 def noise_of(points: NDArray[np.float64], at: NDArray[np.float64]) -> float:

@@ -1,0 +1,306 @@
+"""Several partial views of one animal brought into one frame, or the view that does not fit named."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from fitsim.errors import BadScan, BadSettings
+from fitsim.scan.merging.graph import Loop, chained, closed, how_sure, loops_of
+from fitsim.scan.merging.placing import Pair, Place, paired, placed
+from fitsim.scan.merging.starts import around, flipped, matched
+from fitsim.units import show_length
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from numpy.typing import NDArray
+
+    from fitsim.scan.merging.view import View
+
+LEAST_OVERLAP: Final = 0.15
+"""Share of the smaller view that must find the other for a pair to be believed."""
+NOISE_ROOM: Final = 1.6
+"""A still animal's views disagree by their noise; more than this times it is no fit."""
+MOST_RESIDUAL: Final = 0.006
+"""m: median disagreement that is believed of an animal that moved, from a rough start only."""
+MOST_MISFIT: Final = 0.012
+"""m: the same of whole patches, legs and neck too: the back of one that walked fits better."""
+MOST_BLOCKED: Final = 0.02
+"""Share of a view that may lie in the way of another's camera: strays and its own rim."""
+MOST_MOVED: Final = 0.15
+"""The same of an animal that moved, from a rough start only: head, tail and legs swing."""
+MOST_GAP: Final = 0.020
+"""m: a loop that misses by more holds a view that is placed wrong."""
+MOST_UNSURE: Final = 0.004
+"""m: a view that noise alone may shift by more, one standard deviation, is not placed."""
+ASIDE: Final = 0.05
+"""Pairs that overlap by less than this say nothing of how well views agree."""
+
+_WEAK: Final = 0.7  # of the weakest pair of the chain
+_MEND: Final = "scan with more overlap, or give a rough pose with --start"
+
+
+@dataclass(frozen=True)
+class Merged:
+    """Where each view lies, and how well.
+
+    Attributes
+    ----------
+    T_first_view : (k, 4, 4) array.
+    places : by numbers of target and source, every pair as it lies in the end.
+    loops : what each loop missed by before it was closed.
+    noise : by pair, m, median disagreement that noise explains.
+    sure : (k,) array, m, how far each view may lie from its place, one standard deviation.
+    moved : whether the animal moved between views: they disagree by more than noise.
+    """
+
+    T_first_view: NDArray[np.float64]
+    places: Mapping[tuple[int, int], Place]
+    loops: tuple[Loop, ...]
+    noise: Mapping[tuple[int, int], float]
+    sure: NDArray[np.float64]
+    moved: bool
+
+
+def merged(
+    views: Sequence[View],
+    start: Sequence[NDArray[np.float64]] | None = None,
+    *,
+    seed: int = 0,
+) -> Merged:
+    """Bring overlapping views into the frame of the first.
+
+    Parameters
+    ----------
+    views : sequence of View
+        Each in its own frame, m.
+    start : sequence of (4, 4) arrays, optional
+        Rough T_first_view of each; found from the shapes if not given.
+    seed : int
+        Everything random follows from it.
+
+    Returns
+    -------
+    Merged
+
+    Raises
+    ------
+    BadSettings
+        With fewer than two views, or a start for another number of them.
+    BadScan
+        If a view cannot be placed surely; names it, and says what came nearest.
+    """
+    _check(views, start)
+    told = start is not None
+    pairs = {
+        (i, j): _pair(views[i], views[j], None if start is None else _between(start, i, j), seed)
+        for i, j in combinations(range(len(views)), 2)
+    }
+    believed, chain, tree = _believed(views, pairs, told=told)
+    believed, loops = _contradicting(views, chain, believed, tree)
+    transforms = {at: pair.place.T_target_source for at, pair in believed.items()}
+    first = closed(views, chain, transforms)
+    places = {at: placed(views[at[0]], views[at[1]], _between(first, *at)) for at in pairs}
+    _check_places(views, places, told=told)
+    sure = how_sure(views, first, list(believed))
+    _check_sure(views, sure)
+    moved = any(fault(pair, told=False) is not None for pair in believed.values())
+    noise = {at: pair.noise for at, pair in pairs.items()}
+    return Merged(first, places, loops, noise, sure, moved)
+
+
+def _believed(
+    views: Sequence[View], pairs: Mapping[tuple[int, int], Pair], *, told: bool
+) -> tuple[dict[tuple[int, int], Pair], list[NDArray[np.float64]], tuple[tuple[int, int], ...]]:
+    """Pairs that are believed, and the poses and the tree they lead to.
+
+    A still animal's views hold together by pairs that agree to their noise. Only where these do
+    not reach every view, and a start was given, is the animal taken to have moved.
+    """
+    for moved in (False, True) if told else (False,):
+        believed = {at: pair for at, pair in pairs.items() if fault(pair, told=moved) is None}
+        poses, tree = chained(
+            len(views),
+            {at: pair.place.T_target_source for at, pair in believed.items()},
+            {at: pair.place.score for at, pair in believed.items()},
+        )
+        if all(T is not None for T in poses):
+            return believed, [T for T in poses if T is not None], tree
+    raise _unplaced(views, [T is not None for T in poses].index(False), pairs, told=told)
+
+
+def merge_notes(views: Sequence[View], result: Merged) -> list[str]:
+    """What a merge did, in sentences for the user.
+
+    Parameters
+    ----------
+    views : sequence of View
+    result : Merged
+
+    Returns
+    -------
+    list of str
+    """
+    said = [f"{len(views)} views were merged: {', '.join(view.name for view in views)}."]
+    for (i, j), place in result.places.items():
+        if place.overlap >= ASIDE:
+            said.append(
+                f"{views[i].name} and {views[j].name} overlap by {place.overlap:.0%} and disagree "
+                f"there by {place.residual * 1e3:.1f} mm (median; noise explains "
+                f"{result.noise[i, j] * 1e3:.1f} mm)."
+            )
+    if result.loops:
+        gap = max(loop.gap for loop in result.loops)
+        said.append(f"Round their loops the views missed by {gap * 1e3:.1f} mm before closing.")
+    said.append(f"Noise alone may shift a view by {2e3 * result.sure.max():.1f} mm.")
+    if result.moved:
+        said.append(
+            "The views disagree by more than noise: the animal moved between them. The shape of "
+            "the back is a mean of what they saw; neck, tail and legs may lie there twice."
+        )
+    if any(view.camera is None for view in views):
+        said.append("Where the views were seen from is not known: they were laid by shape alone.")
+    return said
+
+
+def fault(pair: Pair, *, told: bool) -> str | None:
+    """Why a pair is not believed, in words; None if it is.
+
+    Parameters
+    ----------
+    pair : Pair
+    told : bool
+        Whether its place was told roughly; an animal that moved is believed only then.
+
+    Returns
+    -------
+    str or None
+
+    Examples
+    --------
+    >>> place = Place(np.eye(4), 0.5, residual=0.004, misfit=0.003, blocked=0.0, score=0.4)
+    >>> pair = Pair(place, noise=0.001, even=0.001, rival=None, apart=0.0)
+    >>> fault(pair, told=True)
+    >>> fault(pair, told=False)
+    'they disagree by 4.0 mm where noise explains 1.0 mm'
+    """
+    place = pair.place
+    if place.overlap < LEAST_OVERLAP:
+        return f"they overlap by only {max(0.0, place.overlap):.0%}"
+    most = max(NOISE_ROOM * pair.noise, MOST_RESIDUAL if told else 0.0)
+    if place.residual > most:
+        explained = f"{pair.noise * 1e3:.1f} mm"
+        return f"they disagree by {place.residual * 1e3:.1f} mm where noise explains {explained}"
+    if place.misfit > (MOST_MISFIT if told else pair.even):
+        return (
+            f"whole patches of them disagree by {place.misfit * 1e3:.1f} mm, more than the "
+            f"{pair.even * 1e3:.1f} mm of a still animal"
+        )
+    if place.blocked > (MOST_MOVED if told else MOST_BLOCKED):
+        return f"{place.blocked:.0%} of one would lie in the way of the other's camera"
+    if pair.rival is not None:
+        return f"a place {show_length(pair.apart)} away fits nearly as well"
+    return None
+
+
+def _pair(target: View, source: View, T: NDArray[np.float64] | None, seed: int) -> Pair:
+    if T is not None:
+        return paired(target, source, around(T, source))
+    starts = matched(target, source, seed)
+    first = paired(target, source, starts)
+    # Only now is it known where a trunk that lies the other way round, or slid, would lie
+    best = first.place.T_target_source
+    return paired(target, source, [*starts, *flipped(best, source), *around(best, source)])
+
+
+def _check(views: Sequence[View], start: Sequence[NDArray[np.float64]] | None) -> None:
+    if len(views) < 2:  # noqa: PLR2004 - a merge takes two
+        raise BadSettings("merge", "there is only one view", "name two or more")
+    if start is not None and len(start) != len(views):
+        raise BadSettings(
+            "start", f"it has {len(start)} poses for {len(views)} views", "give one for each view"
+        )
+
+
+def _between(poses: Sequence[NDArray[np.float64]], i: int, j: int) -> NDArray[np.float64]:
+    return np.asarray(np.linalg.inv(poses[i]) @ poses[j])
+
+
+def _contradicting(
+    views: Sequence[View],
+    chain: Sequence[NDArray[np.float64]],
+    believed: Mapping[tuple[int, int], Pair],
+    tree: Sequence[tuple[int, int]],
+) -> tuple[dict[tuple[int, int], Pair], tuple[Loop, ...]]:
+    """Pairs without those that miss the chain, and the loops that the others close.
+
+    Opposite flanks look alike: they may fit each other where they are not. Such a pair is left
+    out if it is much weaker than every pair of the chain.
+
+    Raises
+    ------
+    BadScan
+        If a pair that misses the chain is nearly as strong as those that make it.
+    """
+    transforms = {at: pair.place.T_target_source for at, pair in believed.items()}
+    loops = loops_of(views, chain, transforms, tree)
+    weakest = min(believed[at].place.score for at in tree)
+    for loop in loops:
+        pair = believed[loop.target, loop.source]
+        if loop.gap > MOST_GAP and pair.place.score > _WEAK * weakest:
+            raise BadScan(
+                f"{views[loop.target].name}, {views[loop.source].name}",
+                f"these views fit each other, but {show_length(loop.gap)} from where others put "
+                "them",
+                "leave out the view in which the animal moved, or give rough poses with --start",
+            )
+    good = tuple(loop for loop in loops if loop.gap <= MOST_GAP)
+    held = {*tree, *((loop.target, loop.source) for loop in good)}
+    return {at: pair for at, pair in believed.items() if at in held}, good
+
+
+def _check_sure(views: Sequence[View], sure: NDArray[np.float64]) -> None:
+    number = int(sure.argmax())
+    if sure[number] <= MOST_UNSURE:
+        return
+    raise BadScan(
+        views[number].name,
+        f"this view cannot be placed surely: where it overlaps others it may slide by "
+        f"{2.0 * sure[number] * 1e3:.0f} mm",
+        "scan with more overlap, over the withers or the croup where the shape changes",
+    )
+
+
+def _check_places(
+    views: Sequence[View], places: Mapping[tuple[int, int], Place], *, told: bool
+) -> None:
+    """No view may stand in the way of another's camera, whether they overlap or not."""
+    most = MOST_MOVED if told else MOST_BLOCKED
+    bad = {at: place.blocked for at, place in places.items() if place.blocked > most}
+    if not bad:
+        return
+    guilt = [sum(share for at, share in bad.items() if n in at) for n in range(len(views))]
+    number = int(np.argmax(guilt))
+    at = max((at for at in bad if number in at), key=lambda at: bad[at])
+    other = views[at[0] + at[1] - number].name
+    raise BadScan(
+        views[number].name,
+        f"this view cannot be placed surely: {bad[at]:.0%} of it or of {other} would lie in the "
+        "way of the other's camera",
+        _MEND,
+    )
+
+
+def _unplaced(
+    views: Sequence[View], number: int, pairs: Mapping[tuple[int, int], Pair], *, told: bool
+) -> BadScan:
+    mine = {at: pair for at, pair in pairs.items() if number in at}
+    best = max(mine, key=lambda at: mine[at].place.score)
+    other = views[best[0] + best[1] - number].name
+    why = fault(mine[best], told=told) or f"{other} cannot be placed itself"
+    fault_ = f"this view cannot be placed surely beside {other}: {why}"
+    return BadScan(views[number].name, fault_, _MEND)
