@@ -59,7 +59,7 @@ def compare(file: str, trees: tuple[str, ...], output: str, **options: Any) -> N
     require_renderer()
     read = [read_tree(name, options["tree_unit"]) for name in trees]
     pad, rig = read_pad(options["pad"]), read_rig(options["rig"])
-    load = read_load(options["load"])
+    load = read_load(options["load"], options["slope"], options["side_slope"])
     stages = watched({}, quiet=options["quiet"])
     _, back = read_back(scan_file(file, options), stages)
     found = compared(

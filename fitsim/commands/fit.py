@@ -40,6 +40,6 @@ def fit(file: str, output: str, **options: Any) -> None:  # noqa: ANN401 - click
     """  # noqa: D301
     from fitsim.study.job import Job
 
-    chosen = ("tree", "tree_unit", "rig", "pad", "load", "at", "model")
+    chosen = ("tree", "tree_unit", "rig", "pad", "load", "at", "slope", "side_slope", "model")
     job = Job(scan=scan_file(file, options), **{name: options[name] for name in chosen})
     do_job(job, Path(output), options)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import inf, radians
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,19 +14,27 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from fitsim.study.job import Job, ScanFile
+    from fitsim.units import Kind
+
+STEEPEST = radians(45.0)
+"""Of the ground that an animal is taken over, rad."""
 
 
 class Length(click.ParamType[float]):
-    """A length with its unit, or a bare number in the unit named by the option."""
+    """A length with its unit, or a bare number in the unit named by the option.
 
-    def __init__(self, bare: str) -> None:
+    With another `kind` it is another quantity; `most` is the largest that makes sense, SI.
+    """
+
+    def __init__(self, bare: str, kind: Kind = "length", most: float = inf) -> None:
         self.bare = self.name = bare
+        self.kind, self.most = kind, most
 
     def convert(
         self, value: object, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
-        """Return metres."""
-        from fitsim.units import quantity
+        """Return SI."""
+        from fitsim.units import UNITS, quantity
 
         text = str(value)
         try:
@@ -35,9 +44,13 @@ class Length(click.ParamType[float]):
         else:
             text = f"{text} {self.bare}"
         try:
-            return quantity(text, "length")
+            number = quantity(text, self.kind)
         except FitsimError as fault:
             self.fail(str(fault), param, ctx)
+        if abs(number) > self.most:
+            most = self.most / UNITS[self.kind][self.bare]
+            self.fail(f"{text} is too much; give {most:g} {self.bare} at most.", param, ctx)
+        return number
 
 
 def common_options(command: Callable[..., Any]) -> Callable[..., Any]:
@@ -105,6 +118,16 @@ def fit_options(command: Callable[..., Any]) -> Callable[..., Any]:
             help="Place the tree this far forward (+) or back (-) of just behind the shoulder "
             "blade.",
         ),
+        click.option(
+            "--side-slope",
+            type=Length("deg", "angle", STEEPEST),
+            help="Ground falling away to the animal's left (+) or right (-), degrees.",
+        ),
+        click.option(
+            "--slope",
+            type=Length("deg", "angle", STEEPEST),
+            help="Ground rising (+) or falling (-) ahead, degrees.",
+        ),
         click.option("--load", metavar="LOAD", help="rider, pack, none, or a file."),
         click.option("--pad", metavar="PAD", help="felt, none, another of the library, or a file."),
         click.option("--rig", metavar="FILE", help="Cinches: where and how tight."),
@@ -122,7 +145,7 @@ def job_of(file: str, options: dict[str, Any]) -> Job:
     """The job that `scan_options` and `tree_options` ask for."""
     from fitsim.study.job import Job
 
-    chosen = ("tree", "tree_unit", "rig", "pad", "load", "at")
+    chosen = ("tree", "tree_unit", "rig", "pad", "load", "at", "slope", "side_slope")
     return Job(scan=scan_file(file, options), **{name: options[name] for name in chosen})
 
 

@@ -122,7 +122,7 @@ def _settings(options: dict[str, Any]) -> dict[str, Any]:
         "tree": tree,
         "pad": read_pad(options["pad"]),
         "rig": rig,
-        "load": read_load(options["load"]),
+        "load": read_load(options["load"], options["slope"], options["side_slope"]),
         "at": at or 0.0,
         "space": space_of(tree, rig, at, options["vary"]),
     }

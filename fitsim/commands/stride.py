@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from fitsim.commands.options import common_options, scan_file, scan_options, tree_options
+from fitsim.commands.options import common_options, job_of, scan_options, tree_options
 
 
 @click.command()
@@ -62,11 +62,9 @@ def stride(file: str, output: str, **options: Any) -> None:  # noqa: ANN401 - cl
     from fitsim.report.stride_files import stride_contract
     from fitsim.report.stride_words import stride_lines
     from fitsim.report.stride_write import write_stride
-    from fitsim.study.job import Job
     from fitsim.study.stride_job import studied
 
-    chosen = ("tree", "tree_unit", "rig", "pad", "load", "at")
-    job = Job(scan=scan_file(file, options), **{name: options[name] for name in chosen})
+    job = job_of(file, options)
     folder = Path(output)
     refuse_file(folder)
     require_renderer()

@@ -83,7 +83,7 @@ def _motion(
     if follow:
         drag = max(drag, _FOLLOWS * running)
     resist = drag * _DRAG * lengths**2
-    step: Array = np.linalg.solve(stiffness + np.diag(resist), right)
+    step = np.asarray(np.linalg.solve(stiffness + np.diag(resist), right))
     longest = np.abs(step * lengths).max()
     share = min(1.0, _LONGEST_STEP / longest) if longest > 0.0 else 0.0
     return share * step, (1.0 - share) * right + share * resist * step, running

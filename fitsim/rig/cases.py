@@ -129,4 +129,4 @@ def _ring(tree: Tree, side: Side, place: float, cinch: Cinch) -> Array:
     """A cinch's ring on one side, tree frame."""
     outward = 1.0 if side == "left" else -1.0
     offset = np.array([0.0, outward * cinch.beside, cinch.above])
-    return rigging_point(tree, side, place) + offset
+    return np.asarray(rigging_point(tree, side, place) + offset)

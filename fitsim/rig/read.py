@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -97,13 +98,19 @@ def read_rig(path: str | Path | None = None) -> Rig:
     )
 
 
-def read_load(name_or_path: str | Path | None = None) -> Load:
+def read_load(
+    name_or_path: str | Path | None = None,
+    slope: float | None = None,
+    side_slope: float | None = None,
+) -> Load:
     """A load by name or from a settings file.
 
     Parameters
     ----------
     name_or_path : str or Path, optional
         "rider" (80 kg), "pack" (2 x 35 + 10 kg), "none", or a TOML file; a rider where not given.
+    slope, side_slope : float, rad, optional
+        Of the ground, in place of the file's; see `fitsim.rig.going.Going`.
 
     Returns
     -------
@@ -119,7 +126,12 @@ def read_load(name_or_path: str | Path | None = None) -> Load:
     >>> read_load("pack").name
     'pack of 2 x 35 + 10 kg'
     """
-    given = str(name_or_path or "rider")
+    load = _load(str(name_or_path or "rider"))
+    told = {"slope": slope, "side_slope": side_slope}
+    return load.over(replace(load.going, **{k: v for k, v in told.items() if v is not None}))
+
+
+def _load(given: str) -> Load:
     if given in LOAD_NAMES:
         return {"rider": rider(), "pack": pack(), "none": NO_LOAD}[given]
     _refuse_unknown(given, LOAD_NAMES, "load")

@@ -54,6 +54,7 @@ class Job:
     rig, pad, load : names or settings files.
     at : m, forward (+) or back (-) of the rule "just behind the shoulder blade".
     model : of the tissue.
+    slope, side_slope : rad, of the ground, in place of the load file's; see `Going`.
     """
 
     scan: ScanFile
@@ -64,6 +65,8 @@ class Job:
     load: str | None = None
     at: float | None = None
     model: Model = "fast"
+    slope: float | None = None
+    side_slope: float | None = None
 
 
 def read_back(file: ScanFile, stages: Stages = silent) -> tuple[Scan, Back]:
@@ -127,7 +130,8 @@ def fitted(job: Job, stages: Stages = silent, say: Callable[[str], None] | None 
 
     with stages("settings", "reading the settings"):
         tree = read_tree(job.tree or DEFAULT_TREE, job.tree_unit)
-        pad, rig, load = read_pad(job.pad), read_rig(job.rig), read_load(job.load)
+        pad, rig = read_pad(job.pad), read_rig(job.rig)
+        load = read_load(job.load, job.slope, job.side_slope)
     _, back = read_back(job.scan, stages)
     with stages("cases", "solving the cases"):
         fitset = fit(back, tree, pad=pad, rig=rig, load=load, at=job.at, model=job.model, say=say)

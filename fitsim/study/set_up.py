@@ -64,7 +64,8 @@ def set_up(job: Job, stages: Stages = silent) -> SetUp:
 
     with stages("settings", "reading the settings"):
         tree = read_tree(job.tree or DEFAULT_TREE, job.tree_unit)
-        pad, rig, load = read_pad(job.pad), read_rig(job.rig), read_load(job.load)
+        pad, rig = read_pad(job.pad), read_rig(job.rig)
+        load = read_load(job.load, job.slope, job.side_slope)
     _, back = read_back(job.scan, stages)
     with stages("lay", "laying the tree on"):
         on = laid(back, tree, pad=pad, at=job.at)

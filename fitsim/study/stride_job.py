@@ -77,7 +77,8 @@ def studied(
         known = read_gait(gait)
         require_phases(phases)
         tree = read_tree(job.tree or DEFAULT_TREE, job.tree_unit)
-        pad, rig, load = read_pad(job.pad), read_rig(job.rig), read_load(job.load)
+        pad, rig = read_pad(job.pad), read_rig(job.rig)
+        load = read_load(job.load, job.slope, job.side_slope)
     _, back = read_back(job.scan, stages)
     with stages("stride", f"following the stride at {known.words}"):
         followed = stride(
