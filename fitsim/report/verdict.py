@@ -43,7 +43,7 @@ KNOCKS = math.radians(0.5)
 NEAR = 0.03
 """A share this close to a rule's limit may as well lie on its other side."""
 TOUCHED = 0.01
-"""Share of the load from which fat pockets are mentioned."""
+"""Share of the load from which a place that should stay free is not called clear."""
 POCKET_UNDER = 5e-4
 """m2 of a fat pocket under the bars from which they are said to lie over it."""
 
@@ -196,6 +196,13 @@ def _lost(fitset: FitSet, system: System) -> Verdict:
     )
 
 
+_KEPT_FREE = {
+    "spine": ("spine", "the spine"),
+    "shoulder": ("scapula", "the shoulder blades"),
+    "pocket": ("fat_pocket", "the fat pockets"),
+}
+
+
 def _sits(fitset: FitSet, fit: Fit, counted: tuple[str, ...], system: System) -> str:
     """Return where it sits."""
     m = fit.measures
@@ -203,25 +210,22 @@ def _sits(fitset: FitSet, fit: Fit, counted: tuple[str, ...], system: System) ->
         return ""
     thirds = percents([m.share[third] for third in ("front", "middle", "rear")])
     load = f"{thirds[0]} of the load in front, {thirds[1]} in the middle, {thirds[2]} behind"
-    places = {
-        "spine": "touches the spine",
-        "shoulder": f"has {percent(zone_share(m, 'scapula'))} of the load on the shoulder blades",
-        "pocket": f"has {percent(zone_share(m, 'fat_pocket'))} of the load on the fat pockets",
-    }
-    named = [words for name, words in places.items() if name in counted]
+    on = {name: zone_share(m, zone) for name, (zone, _) in _KEPT_FREE.items()}
+    free = [words for name, (_, words) in _KEPT_FREE.items() if on[name] < TOUCHED]
+    named = [f"lies clear of {_listed(free)}"] if free and "spine" not in counted else []
+    if "spine" in counted:
+        named.append("touches the spine")
+    for name in ("shoulder", "pocket"):
+        share, words = percent(on[name]), _KEPT_FREE[name][1]
+        if name in counted:
+            named.append(f"has {share} of the load on {words}")
+        elif on[name] >= TOUCHED:
+            named.append(f"touches {words} ({share} of the load)")
     if "wide" in counted:
         edge = min(inner_edges(fitset.back.chart, fit.equilibrium).values())
         far = quantity(edge, "length", system)
         named.append(f"has its bars {far} out from the spine, wider than the flat beside it")
-    pocket = zone_share(m, "fat_pocket")
-    clear = "the spine and the shoulder blades"
-    if pocket >= TOUCHED and "pocket" not in counted:
-        named.append(f"touches the fat pockets ({percent(pocket)} of the load)")
-    elif pocket < TOUCHED:
-        clear = "the spine, the shoulder blades and the fat pockets"
-    if not {"spine", "shoulder"} & set(counted):
-        named.insert(0, f"lies clear of {clear}")
-    return f"It {_listed(named)} under {case_title(fit.case.name).lower()}, with {load}."
+    return f"Under {case_title(fit.case.name).lower()} it {_listed(named)}, with {load}."
 
 
 def _listed(parts: list[str]) -> str:

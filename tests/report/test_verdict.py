@@ -75,7 +75,7 @@ def test_nothing_against_it(quiet: Measures) -> None:
     found = verdict_of(made(quiet))
     assert found.word == "can work"
     assert found.faults == ()
-    assert "clear of the spine, the shoulder blades and the fat pockets" in found.sits
+    assert "clear of the spine, the shoulder blades, and the fat pockets" in found.sits
     assert "steady" in found.moves
     assert "Confirm it" in found.paragraph or "Keep" in found.next or "keep" in found.next
 
