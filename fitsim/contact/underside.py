@@ -97,8 +97,8 @@ def _cell_at(face: Face, bar: Index, place: Array) -> tuple[Index, Array]:
     cells = face.cells[bar]
     at = np.clip(at, 0.0, cells)
     corner = np.minimum(at.astype(np.int_), cells - 1)
-    number: Index = face.first[bar] + corner[:, 0] * cells[:, 1] + corner[:, 1]
-    return number, at - corner
+    number = face.first[bar] + corner[:, 0] * cells[:, 1] + corner[:, 1]
+    return np.asarray(number, dtype=np.int_), at - corner
 
 
 def height_and_slope(face: Face, bar: Index, place: Array) -> tuple[Array, Array]:
