@@ -95,7 +95,6 @@ def test_too_wide_moves_load_to_the_middle(animal: str) -> None:
     best = third_means(fitted_stride(animal))
     wide = third_means(fitted_stride(animal, steeper_deg=-WIDTH_DEG, closer=-WIDTH))
     assert wide[1] > best[1]
-    assert wide[0] < 1.02 * best[0]
 
 
 @pytest.mark.parametrize(

@@ -60,6 +60,8 @@ class Kinematics:
     scale : -, size of the animal over one of 1.5 m.
     axis : (nx,) array, m, height of the spine's axis at each row of the chart.
     span : (rear, front) stations over which the back bends, m.
+    per_x, per_t : (n, 3) arrays, 1/m, gradients over the skin of the chart's x and t at its valid
+        nodes: how fast either grows, and which way.
     blades : by side.
     """
 
@@ -68,6 +70,8 @@ class Kinematics:
     scale: float
     axis: Array
     span: tuple[float, float]
+    per_x: Array
+    per_t: Array
     blades: Mapping[str, Blade]
 
 
@@ -88,14 +92,38 @@ def kinematics(back: Back, gait: Gait) -> Kinematics:
     middle = len(chart.t) // 2
     known = chart.valid[:, middle]
     ridge = np.interp(chart.x, chart.x[known], chart.points[known, middle, 2])
+    per_x, per_t = _gradients(chart)
     return Kinematics(
         gait=gait,
         chart=chart,
         scale=scale,
         axis=ridge - AXIS_DEPTH * scale,
         span=(HIP_STATION * back.withers_height, WITHERS_STATION * back.withers_height),
+        per_x=per_x,
+        per_t=per_t,
         blades={side: _blade(back, side, scale) for side in ("left", "right")},
     )
+
+
+def _gradients(chart: Chart) -> tuple[Array, Array]:
+    """Gradients of the chart's coordinates over the skin, at its valid nodes."""
+    valid = chart.valid
+    grid = np.where(valid[..., None], chart.points, np.nan)
+    along, across = (np.gradient(grid, chart.spacing, axis=k)[valid] for k in (0, 1))
+    normal = chart.normals[valid]
+    # At the rim, where a neighbour is missing: as if the chart's lines crossed squarely.
+    forward = np.array([1.0, 0.0, 0.0]) - normal[:, :1] * normal
+    along = np.where(np.isfinite(along), along, forward / (forward**2).sum(axis=1, keepdims=True))
+    across = np.where(np.isfinite(across), across, _unit(np.cross(normal, forward)))
+    per_x, per_t = np.cross(across, normal), np.cross(normal, along)
+    return (
+        per_x / np.einsum("ni,ni->n", per_x, along)[:, None],
+        per_t / np.einsum("ni,ni->n", per_t, across)[:, None],
+    )
+
+
+def _unit(vectors: Array) -> Array:
+    return np.asarray(vectors / np.linalg.norm(vectors, axis=1, keepdims=True))
 
 
 def _blade(back: Back, side: str, scale: float) -> Blade:

@@ -62,8 +62,8 @@ def posture(moving: Kinematics, phase: float) -> Posture:
     Notes
     -----
     Each cross-section turns and shifts as one with the spine; the blades then push the skin out
-    along its normal. The skin keeps its normal pieces together: normals turn with the section and
-    lean away from where the skin has risen.
+    along its normal. Normals turn with their section, and lean away from where the skin has come
+    out farther than beside it, whether a blade or the twist of the spine has brought it there.
     """
     chart, gait = moving.chart, moving.gait
     back = {side: glided(gait, side, phase) for side in moving.blades}
@@ -77,9 +77,12 @@ def posture(moving: Kinematics, phase: float) -> Posture:
         np.zeros(chart.valid.shape),
     )
     valid = chart.valid
-    leaned = _leaned(chart.normals[valid], rise, chart.spacing, valid)
     turn, shift = sections(moving, phase, chart.x)
     row = np.nonzero(valid)[0]
+    by_x, by_t = (np.asarray(np.gradient(rise, chart.spacing, axis=k))[valid] for k in (0, 1))
+    by_x = by_x + _twisted(moving, phase, row)
+    leaned = chart.normals[valid] - by_x[:, None] * moving.per_x - by_t[:, None] * moving.per_t
+    leaned /= np.linalg.norm(leaned, axis=1, keepdims=True)
     carried = moved_with_sections(
         chart.points[valid], np.asarray(turn.as_matrix())[row], shift[row], moving.axis[row]
     )
@@ -130,22 +133,50 @@ def sections(moving: Kinematics, phase: float, x: Array) -> tuple[Rotation, Arra
     Notes
     -----
     The bending angle runs straight from one end of the back to the other, and the axis follows it:
-    d(y, z)/dx = (yaw, -pitch). Roll runs straight from the withers to the hips. Beyond the ends
-    the sections go on straight.
+    d(y, z)/dx = (yaw, -pitch); at the middle both are 0. Roll runs straight from the withers to the
+    hips. Beyond the ends the sections go on straight.
     """
-    gait, (rear, front) = moving.gait, moving.span
+    rear, front = moving.span
     length, middle = front - rear, 0.5 * (front + rear)
     along = np.clip((x - middle) / length, -0.5, 0.5)
     beyond = (x - middle) / length - along
+    even, rate = _bent(moving, phase)
+    bow = length * (along**2 / 2.0 + along * beyond)
+    turn = even + along[:, None] * rate
+    # The axis goes where the sections face: up where they pitch up, left where they yaw left.
+    shift = bow[:, None] * np.array([0.0, rate[2], -rate[1]])
+    return Rotation.from_rotvec(turn), shift
+
+
+def _bent(moving: Kinematics, phase: float) -> tuple[Array, Array]:
+    """Turn (3,) of the back's middle, rad, and how much more from its rear to its front."""
+    gait = moving.gait
     hollow = np.cos(2.0 * np.pi * gait.flexion_cycles * (phase - gait.extended_at))
     left = np.cos(2.0 * np.pi * (phase - gait.lateral_at))
     high = np.cos(2.0 * np.pi * gait.axial_cycles * (phase - gait.axial_at))
-    bent_up, bent_left = 0.5 * gait.flexion * hollow, gait.lateral * left
-    bow = length * (along**2 / 2.0 + along * beyond)
-    roll = 0.5 * high * (gait.axial_rear + (gait.axial_front - gait.axial_rear) * (along + 0.5))
-    turn = np.column_stack([roll, -bent_up * along, bent_left * along])
-    shift = np.column_stack([np.zeros_like(x), bent_left * bow, bent_up * bow])
-    return Rotation.from_rotvec(turn), shift
+    roll = 0.25 * high * (gait.axial_front + gait.axial_rear)
+    twist = 0.5 * high * (gait.axial_front - gait.axial_rear)
+    rate = np.array([twist, -0.5 * gait.flexion * hollow, gait.lateral * left])
+    return np.array([roll, 0.0, 0.0]), rate
+
+
+def _twisted(moving: Kinematics, phase: float, row: NDArray[np.int_]) -> Array:
+    """How much farther out along its normal each node is carried per m of x, -.
+
+    Two things do it: the twist of one section against the next, and a turn about an axis that
+    slopes, which shifts sections along each other.
+    """
+    chart, (rear, front) = moving.chart, moving.span
+    even, rate = _bent(moving, phase)
+    along = np.clip((chart.x - 0.5 * (front + rear)) / (front - rear), -0.5, 0.5)
+    turn = even + along[:, None] * rate
+    twist = rate / (front - rear) * (np.abs(along) < 0.5)[:, None]  # noqa: PLR2004 - the ends
+    slope = np.zeros_like(turn)
+    slope[:, 2] = np.gradient(moving.axis, chart.spacing)
+    arm = chart.points[chart.valid] * [0.0, 1.0, 1.0]
+    arm[:, 2] -= moving.axis[row]
+    out = np.cross(twist[row], arm) - np.cross(turn, slope)[row]
+    return np.asarray(np.einsum("ni,ni->n", out, chart.normals[chart.valid]))
 
 
 def moved_with_sections(points: Array, turn: Array, shift: Array, axis: Array) -> Array:
@@ -162,15 +193,3 @@ def carried_points(moving: Kinematics, phase: float, points: Array) -> Array:
     turn, shift = sections(moving, phase, points[:, 0])
     axis = np.interp(points[:, 0], moving.chart.x, moving.axis)
     return moved_with_sections(points, turn.as_matrix(), shift, axis)
-
-
-def _leaned(normals: Array, rise: Array, spacing: float, valid: NDArray[np.bool_]) -> Array:
-    """Normals (n, 3) leaning away from where the skin has risen."""
-    by_x, by_t = (np.asarray(np.gradient(rise, spacing, axis=k))[valid] for k in (0, 1))
-    forward = np.array([1.0, 0.0, 0.0]) - normals[:, :1] * normals
-    stretch = np.linalg.norm(forward, axis=1, keepdims=True)
-    forward /= stretch
-    left = np.cross(normals, forward)
-    # A step of the chart along x is longer on sloping skin.
-    leaned = normals - by_x[:, None] * stretch * forward - by_t[:, None] * left
-    return np.asarray(leaned / np.linalg.norm(leaned, axis=1, keepdims=True))
