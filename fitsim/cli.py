@@ -22,7 +22,20 @@ if TYPE_CHECKING:
 INTERRUPTED = 130
 """As a shell reports a program stopped by Ctrl-C: 128 + SIGINT."""
 
-COMMANDS = ("demo", "scan", "fit", "compare", "search", "sizes", "template", "hands", "cinches", "stride")
+COMMANDS = (
+    "demo",
+    "scan",
+    "merge",
+    "fit",
+    "compare",
+    "search",
+    "sizes",
+    "template",
+    "hands",
+    "cinches",
+    "balance",
+    "stride",
+)
 """In the order of `fitsim --help`; each is the function of that name in `fitsim.commands`."""
 
 

@@ -83,7 +83,7 @@ def shots(
     vertices, triangles = mule()
     scene.add_triangles(vertices.astype(np.float32), triangles.astype(np.uint32))
     if floor:
-        corners = np.array([[-3, -3, 0], [3, -3, 0], [3, 3, 0], [-3, 3, 0]]) + [0, 0, FLOOR]
+        corners = np.array([[-3, -3, FLOOR], [3, -3, FLOOR], [3, 3, FLOOR], [-3, 3, FLOOR]])
         scene.add_triangles(corners.astype(np.float32), np.array([[0, 1, 2], [0, 2, 3]], np.uint32))
     found = []
     for name, place in cameras.items():

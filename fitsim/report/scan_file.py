@@ -30,8 +30,7 @@ def write_scan(scan: Scan, path: Path) -> None:
     """
     import trimesh
 
-    if path.suffix.lower() != ".ply":
-        raise BadSettings(str(path), "only PLY is written", "end the name in .ply")
+    require_ply(path)
     shape: Any = (
         trimesh.PointCloud(scan.vertices, colors=scan.colours)  # type: ignore[no-untyped-call]
         if scan.is_points
@@ -41,3 +40,20 @@ def write_scan(scan: Scan, path: Path) -> None:
     )
     with whole_file(path) as draft:
         shape.export(draft, file_type="ply")
+
+
+def require_ply(path: Path) -> None:
+    """Say before the work, not after it, that a name does not end in ``.ply``.
+
+    Parameters
+    ----------
+    path : Path
+        The file to be written.
+
+    Raises
+    ------
+    BadSettings
+        When the name has another ending.
+    """
+    if path.suffix.lower() != ".ply":
+        raise BadSettings(str(path), "only PLY is written", "end the name in .ply")

@@ -92,7 +92,7 @@ def _arguments(
     camera: Camera,
     T: NDArray[np.float64],
 ) -> tuple[Any, ...]:
-    """A frame as Open3D's volumes take it: depth, intrinsics, extrinsics, scale, farthest, reach."""
+    """A frame as Open3D's volumes take it: depth, camera, its pose, scale, farthest, reach."""
     tensor = o3d.core.Tensor
     K = np.array([[camera.fx, 0, camera.cx], [0, camera.fy, camera.cy], [0, 0, 1.0]])
     picture = o3d.t.geometry.Image(tensor(np.ascontiguousarray(depth[..., None], np.float32)))

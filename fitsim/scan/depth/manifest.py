@@ -1,4 +1,4 @@
-"""The file that says what a set of depth frames is: `depth.json`, described in docs/scan-files.md."""
+"""The file that says what a set of depth frames is: `depth.json`, see docs/scan-files.md."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Several partial views of one animal brought into one frame, or the view that does not fit named."""
+"""Partial views of one animal brought into one frame, or the view that does not fit named."""
 
 from __future__ import annotations
 

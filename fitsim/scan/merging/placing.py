@@ -278,5 +278,5 @@ def _nearly_as_good(other: Place, best: Place, even: float) -> bool:
     return (
         other.misfit <= max(_AS_GOOD * best.misfit, even)
         and other.overlap >= _AS_WIDE * best.overlap
-        and other.blocked <= best.blocked + 0.01  # noqa: PLR2004 - a hundredth of a view is no proof
+        and other.blocked <= best.blocked + 0.01
     )

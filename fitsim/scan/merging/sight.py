@@ -23,6 +23,8 @@ _MOST_PIXELS: Final = 700  # across
 _WIDEST: Final = 1.5  # tangent of the angle off the axis up to which directions are kept
 _PIXELS_PER_POINT: Final = 2.0  # spacings of points to a pixel: no pixel on a surface stays empty
 
+_RIM: Final = 5  # pixels
+
 
 @dataclass(frozen=True, eq=False)
 class Sight:
@@ -34,7 +36,7 @@ class Sight:
     axes : (3, 3) array, rows right, down and forward.
     pixel : float, tangent of the angle that one pixel spans.
     nearest : (k, k) array, m, distance to the nearest thing in or beside a pixel; inf where
-        nothing was seen, which tells nothing.
+        something beside it was not seen, which tells nothing.
     """
 
     camera: NDArray[np.float64]
@@ -74,8 +76,11 @@ def sight_of(
     nearest = np.full((size, size), np.inf)
     u, v = ((across + _WIDEST) / pixel).astype(np.intp).T
     np.minimum.at(nearest, (u, v), distance)
-    # At the rim of what was seen a neighbour's distance stands for the pixel's own
-    return Sight(camera, axes, pixel, minimum_filter(nearest, size=3, mode="nearest"))
+    # At the rim of a thing its own distance stands for what was seen past it, and beside pixels
+    # without a reading nothing is known: readings at edges are left out
+    known = minimum_filter(np.isfinite(nearest), size=3, mode="nearest")
+    nearest = minimum_filter(nearest, size=_RIM, mode="nearest")
+    return Sight(camera, axes, pixel, np.where(known, nearest, np.inf))
 
 
 def in_the_way(
@@ -98,7 +103,8 @@ def in_the_way(
     Examples
     --------
     >>> import numpy as np
-    >>> wall = np.random.default_rng(0).uniform([-1, -1, 2], [1, 1, 2], (9000, 3))
+    >>> u, v = (g.ravel() for g in np.meshgrid(*2 * [np.linspace(-1, 1, 100)]))
+    >>> wall = np.c_[u, v, np.full(len(u), 2.0)]
     >>> sight = sight_of(wall, np.zeros(3), wall)
     >>> in_the_way(sight, np.array([[0, 0, 1.0], [0, 0, 1.99], [0, 0, 3.0], [9, 0, 1]])).tolist()
     [True, False, False, False]
