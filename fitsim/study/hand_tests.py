@@ -251,6 +251,6 @@ def fork(tree: Tree) -> Array:
     front, rear = bar_ends(tree)
     body = tree.vertices[tree.vertices[:, 0] > front[0] - (front[0] - rear[0]) / 3.0]
     if len(body) == 0:
-        return front + np.array([0.0, 0.0, _FORK])
+        return np.asarray(front + np.array([0.0, 0.0, _FORK]))
     top = body[body[:, 2].argmax()]
     return np.array([top[0], 0.0, top[2]])
