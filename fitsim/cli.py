@@ -35,6 +35,7 @@ COMMANDS = (
     "cinches",
     "balance",
     "stride",
+    "book",
 )
 """In the order of `fitsim --help`; each is the function of that name in `fitsim.commands`."""
 
