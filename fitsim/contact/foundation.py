@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from fitsim.contact.felt import REACH, felt_weights
 from fitsim.contact.kernel import influence_tables
 from fitsim.contact.layer import shear_compliance
 
@@ -101,7 +102,14 @@ class Foundation:
         return spectra
 
 
-def build_foundation(chart: Chart, tissue: Tissue) -> Foundation:
+def build_foundation(
+    chart: Chart,
+    tissue: Tissue,
+    *,
+    curved: float = _CURVATURE_SOFTENING,
+    reach: float = REACH,
+    stiffens: bool = True,
+) -> Foundation:
     """Compliance of a charted back with its tissue map.
 
     Parameters
@@ -110,6 +118,12 @@ def build_foundation(chart: Chart, tissue: Tissue) -> Foundation:
         Surface on its regular grid.
     tissue : Tissue
         K layer stacks and their weights at every node.
+    curved : float, -
+        Softening by curvature over depth over radius; 0 takes the back as flat.
+    reach : float, -
+        How far off bone is felt, over depth; 0 takes every node's tissue as going on for ever.
+    stiffens : bool
+        Whether tissue stiffens as it is squeezed towards the bone.
 
     Returns
     -------
@@ -118,13 +132,15 @@ def build_foundation(chart: Chart, tissue: Tissue) -> Foundation:
     Notes
     -----
     The softening by curvature is 1 + 0.4 h/R, put half on either side of G so that C stays
-    symmetric.
+    symmetric. The last three are for comparing the model with and without its corrections.
     """
     nodes = np.flatnonzero(chart.valid)
-    weights = tissue.weights.reshape(-1, len(tissue.palette))[nodes]
-    depth = weights @ np.array([stack.thickness for stack in tissue.palette])
+    under = tissue.weights @ np.array([stack.thickness for stack in tissue.palette])
+    depth = under.ravel()[nodes]
+    felt = felt_weights(tissue.weights, under, chart.spacing, reach)
+    weights = felt.reshape(-1, len(tissue.palette))[nodes]
     bend = np.clip(depth * chart.curvature.ravel()[nodes], 0.0, _LARGEST_DEPTH_OVER_RADIUS)
-    soft = np.sqrt(1.0 + _CURVATURE_SOFTENING * bend)
+    soft = np.sqrt(1.0 + curved * bend)
     wave = np.array([1.0 / _SHEAR_HALF_WIDTH])
     shear = weights @ np.array([shear_compliance(stack, wave)[0] for stack in tissue.palette])
     shape = chart.valid.shape
@@ -135,7 +151,7 @@ def build_foundation(chart: Chart, tissue: Tissue) -> Foundation:
         points=chart.points.reshape(-1, 3)[nodes],
         normals=chart.normals.reshape(-1, 3)[nodes],
         area=chart.area.ravel()[nodes],
-        depth=depth,
+        depth=depth if stiffens else np.full_like(depth, np.inf),
         root=np.sqrt(weights) * soft[:, None],
         tables=influence_tables(tissue.palette, (shape[0], shape[1]), chart.spacing),
         shear_compliance=shear,
