@@ -32,7 +32,7 @@ COMMANDS = (
     "sizes",
     "template",
     "hands",
-    "cinches",
+    "cinches", "day",
     "balance",
     "stride",
     "book",

@@ -1,0 +1,9 @@
+"""Called by Alembic: moves the book it was handed a connection to."""
+
+from __future__ import annotations
+
+from alembic import context
+
+context.configure(connection=context.config.attributes["connection"], render_as_batch=True)
+with context.begin_transaction():
+    context.run_migrations()
