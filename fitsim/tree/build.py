@@ -17,7 +17,7 @@ from fitsim.tree.tree import Joint, MountedBar, Tree
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from fitsim.tree.settings import Arches, ArchSettings, BarSettings, Pivot, TreeSettings
+    from fitsim.tree.settings import Arches, BarSettings, Pivot, TreeSettings
 
 #: Mirror in the plane between the bars.
 MIRROR = np.diag([1.0, -1.0, 1.0, 1.0])
@@ -140,7 +140,7 @@ def left_pose(settings: TreeSettings, bar: Bar) -> NDArray[np.float64]:
     # Twist is linear along the bar, so the face's angle at its middle follows from one arch.
     angle = front.angle - bar.twist * (bar.front - front.at) / bar.bearing
     roll = _rotation_x(-angle)
-    edge = np.stack([roll @ inner_edge(bar, arch) for arch in (front, rear)])
+    edge = np.stack([roll @ inner_edge(bar, arch.at) for arch in (front, rear)])
     dx, dy = edge[0, :2] - edge[1, :2]
     wanted = front.half_spread - rear.half_spread
     yaw = np.arcsin(wanted / np.hypot(dx, dy)) - np.arctan2(dy, dx)
@@ -152,19 +152,19 @@ def left_pose(settings: TreeSettings, bar: Bar) -> NDArray[np.float64]:
     return T_tree_bar
 
 
-def inner_edge(bar: Bar, arch: ArchSettings) -> NDArray[np.float64]:
-    """Point of the left bar's inner edge below an arch.
+def inner_edge(bar: Bar, behind_front: float) -> NDArray[np.float64]:
+    """Point of the left bar's inner edge, as its widths have it.
 
     Parameters
     ----------
     bar : its measures.
-    arch : one of the two.
+    behind_front : m, along the bar from its front tip.
 
     Returns
     -------
     (3,) array, m, bar frame.
     """
-    xi = np.array([bar.front - arch.at])
+    xi = np.array([bar.front - behind_front])
     eta = -half_width(xi, bar.rear, bar.front, bar.widths)
     return np.array([xi[0], eta[0], height(bar, xi, eta)[0]])
 

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.scan.scan import Unit
+    from fitsim.tree.upright import Way
 
 SIDES: tuple[Side, Side] = ("left", "right")
 
@@ -46,7 +47,9 @@ FREE = 0.3
 USUAL_MASS = 8.0
 
 
-def tree_from_mesh(path: Path, unit: Unit | None = None, mass: float = USUAL_MASS) -> Tree:
+def tree_from_mesh(
+    path: Path, unit: Unit | None = None, mass: float = USUAL_MASS, front: Way | None = None
+) -> Tree:
     """Read a mesh of a whole tree, or of two bars as they stand to each other.
 
     The tree is taken to lie as in the tree frame (x forward, y left, z up); if it does not, the
@@ -59,6 +62,7 @@ def tree_from_mesh(path: Path, unit: Unit | None = None, mass: float = USUAL_MAS
     path : a mesh file.
     unit : of its coordinates; by default the one unit that makes it as long as a tree.
     mass : kg, tree and rigging.
+    front : which way in the mesh the front points; found where not given.
 
     Returns
     -------
@@ -72,7 +76,7 @@ def tree_from_mesh(path: Path, unit: Unit | None = None, mass: float = USUAL_MAS
     where = str(path)
     vertices, triangles = _loaded(path)
     taken = _unit(vertices, unit, where)
-    vertices, turned = upright(vertices * METRES[taken], triangles, where)
+    vertices, turned = upright(vertices * METRES[taken], triangles, where, front)
     vertices = vertices - _middle(vertices)
     bars = [_measured(vertices, triangles, side, where) for side in SIDES]
     shift = _tree_origin(bars)

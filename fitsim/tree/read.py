@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from fitsim.scan.scan import Unit
     from fitsim.tree.tree import Tree
+    from fitsim.tree.upright import Way
 
 #: A line that would be right.
 EXAMPLE = 'length = "560 mm"'
@@ -25,7 +26,7 @@ EXAMPLE = 'length = "560 mm"'
 MESHES = (".stl", ".ply", ".obj", ".off", ".glb", ".gltf")
 
 
-def read_tree(path_or_name: str | Path, unit: Unit | None = None) -> Tree:
+def read_tree(path_or_name: str | Path, unit: Unit | None = None, front: Way | None = None) -> Tree:
     """Read a tree from a TOML file, the library or a mesh.
 
     Parameters
@@ -34,6 +35,8 @@ def read_tree(path_or_name: str | Path, unit: Unit | None = None) -> Tree:
         A file, or a name from `fitsim.tree.library.library_names`.
     unit : {"m", "cm", "mm", "inch"}, optional
         Unit of a mesh's coordinates; settings files carry their own.
+    front : {"+x", "-x", "+y", "-y", "+z", "-z"}, optional
+        Which way in a mesh its front points; found if not given.
 
     Returns
     -------
@@ -58,7 +61,7 @@ def read_tree(path_or_name: str | Path, unit: Unit | None = None) -> Tree:
     if path.suffix.lower() in MESHES:
         from fitsim.tree.mesh import tree_from_mesh
 
-        return tree_from_mesh(path, unit)
+        return tree_from_mesh(path, unit, front=front)
     return tree_from_settings(read_settings(path, TreeSettings, EXAMPLE), name)
 
 

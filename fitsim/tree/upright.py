@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import permutations, product
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -15,12 +15,19 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+#: A way along the mesh's own axes.
+Way = Literal["+x", "-x", "+y", "-y", "+z", "-z"]
+WAYS: tuple[Way, ...] = ("+x", "-x", "+y", "-y", "+z", "-z")
+
 #: Least steepness by which the front must beat the rear to be told from it, rad.
 STEEPER = np.radians(1.0)
 
 
 def upright(
-    vertices: NDArray[np.float64], triangles: NDArray[np.int32], where: str
+    vertices: NDArray[np.float64],
+    triangles: NDArray[np.int32],
+    where: str,
+    front: Way | None = None,
 ) -> tuple[NDArray[np.float64], tuple[str, ...]]:
     """Vertices with x forward, y left and z up, and which end that makes the front.
 
@@ -29,6 +36,7 @@ def upright(
     vertices : (n, 3) array, m.
     triangles : (m, 3) int array, outward.
     where : file, for faults.
+    front : which way in the mesh its front points, where it was told.
 
     Returns
     -------
@@ -47,6 +55,8 @@ def upright(
     end it does so too; the steeper end is then the front (common practice, no source: bars are
     steeper beside the withers than behind).
     """
+    if front is not None:
+        return _told(vertices, triangles, where, front)
     if _lies_right(vertices, triangles):
         return vertices, (_as_drawn(steeper_front(vertices, triangles)),)
     found = [
@@ -72,6 +82,23 @@ def upright(
         f"(by {np.degrees(steeper):.0f} deg) taken as the front: look whether it is"
     )
     return turned, (said,)
+
+
+def _told(
+    vertices: NDArray[np.float64], triangles: NDArray[np.int32], where: str, front: Way
+) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+    """Turn so that the way told is forward; the one of four such turns that makes a tree of it."""
+    way = np.zeros(3)
+    way["xyz".index(front[1])] = 1.0 if front[0] == "+" else -1.0
+    for turn in sorted(_right_angles(), key=lambda one: -float(np.trace(one))):
+        if (turn @ way)[0] > 0.5 and _lies_right(vertices @ turn.T, triangles):  # noqa: PLR2004
+            said = f"the end towards {front} in the mesh is the front, as told"
+            return vertices @ turn.T, (said,)
+    raise BadSettings(
+        where,
+        f"is not seen to be two bars side by side whose front points to {front}",
+        "tell another front, or turn the mesh so that x points forward, y to the left and z up",
+    )
 
 
 def _as_drawn(steeper: float) -> str:
