@@ -40,6 +40,11 @@ class Level:
         return self.root.shape[1], self.root.shape[2]
 
     @cached_property
+    def plain(self) -> bool:
+        """Whether it is one tissue, alike everywhere, with a node in every cell."""
+        return len(self.root) == 1 and bool((self.root == 1.0).all())
+
+    @cached_property
     def matrix(self) -> Array:
         """The compliance between all cells, (r c, r c) m/N: for a small grid."""
         rows, columns = self.shape
@@ -189,9 +194,9 @@ def window_of(level: Level, place: tuple[slice, slice], added: Array | None) -> 
     laid[:, :, 1 - c or torus[1] :] = laid[:, :, c - 1 : 0 : -1]
     spectra = fft.fft(fft.rfft(laid), axis=1, overwrite_x=True).real
     alone = level.tables[:, a, b]
-    own = np.tensordot(alone, root**2, 1)
-    plain = len(alone) == 1 and bool((root == 1.0).all())
-    mean = np.mean(root**2, axis=(1, 2))
+    share = np.ones((1, 1, 1)) if level.plain else root**2
+    mean = share.mean(axis=(1, 2))
+    own = np.broadcast_to(np.tensordot(alone, share, 1), shape)
     usual = 0.0 if added is None else float(np.median(added))
     typical = float(mean @ alone)
     whole = own if added is None else own + added
@@ -200,12 +205,12 @@ def window_of(level: Level, place: tuple[slice, slice], added: Array | None) -> 
         shape=shape,
         torus=torus,
         half=(half[0], half[1]),
-        root=None if plain else root,
+        root=None if level.plain else root,
         spectra=np.ascontiguousarray(spectra),
         inverse=1.0 / (symbol_on_half(np.tensordot(mean, laid, 1)) + usual),
         added=added,
         even=None
-        if plain and added is None
+        if level.plain and added is None
         else np.where(there, np.sqrt((typical + usual) / np.where(there, whole, 1.0)), 0.0),
         own=own,
     )

@@ -36,6 +36,7 @@ Place = tuple[slice, slice]
 _COARSE_TOLERANCE = 1e-3  # the next grid's own answer differs by more
 _REVIEW = 0.3  # the contact set is reviewed whenever what is left over has come down to this
 _STRAY = 0.02  # share of the set that may still change on a coarse grid
+_FIRST_SHARE = 0.3  # of the coarsest grid, taken to touch at first
 _MARGIN = 1  # cells around the contact
 _MOST_STEPS, _MOST_SETS, _MOST_WINDOWS = 400, 40, 10
 
@@ -158,7 +159,7 @@ def _directly(level: Level, gap: Array, load: float, added: Array | None) -> _St
     if added is not None:
         matrix = matrix + np.diag(added.ravel())
     own, open_gap = matrix.diagonal(), gap.ravel()
-    touching = (own > 0.0) & (open_gap <= np.median(open_gap[own > 0.0]))
+    touching = (own > 0.0) & (open_gap <= np.quantile(open_gap[own > 0.0], _FIRST_SHARE))
     for _ in range(_MOST_SETS):
         chosen = np.flatnonzero(touching)
         factor = linalg.cho_factor(matrix[np.ix_(chosen, chosen)], check_finite=False)
