@@ -77,12 +77,13 @@ class ShoulderFreedom:
         return float(known.min()) if len(known) else float("nan")
 
 
-def shoulder_freedom(
+def shoulder_freedom(  # noqa: PLR0917 - a stride, its side, and what was worked out before
     moving: Kinematics,
     postures: Sequence[Posture],
     found: Sequence[Equilibrium],
     side: str,
     friction: float,
+    patches: Sequence[Array] | None = None,
 ) -> ShoulderFreedom:
     """What the tree does to one shoulder blade through a stride.
 
@@ -96,6 +97,8 @@ def shoulder_freedom(
     side : "left" or "right"
     friction : float, -
         Coulomb coefficient between coat and pad.
+    patches : sequence of (nx, nt) arrays, Pa, optional
+        Mean over the patch about each node (`fitsim.measure.pressure.patch_mean`), if known.
 
     Returns
     -------
@@ -120,10 +123,12 @@ def shoulder_freedom(
     chart = moving.chart
     valid = chart.valid
     area = chart.area[valid]
+    if patches is None:
+        patches = [patch_mean(on_grid(chart, rest.pressure), chart.spacing) for rest in found]
     rows = [
-        _row(moving, now, rest, side)
-        for now, rest in zip(postures, found, strict=True)
-    ]  # fmt: skip
+        _row(moving, now, rest, side, patch)
+        for now, rest, patch in zip(postures, found, patches, strict=True)
+    ]
     glide = np.array([now.glide[side] for now in postures])
     step = np.abs(np.roll(glide, -1) - glide)
     pairs = list(zip(rows, [*rows[1:], rows[0]], strict=True))
@@ -164,7 +169,7 @@ class _Row:
     taken: float
 
 
-def _row(moving: Kinematics, now: Posture, rest: Equilibrium, side: str) -> _Row:
+def _row(moving: Kinematics, now: Posture, rest: Equilibrium, side: str, patch: Array) -> _Row:
     chart, blade = moving.chart, moving.blades[side]
     grid = edge_profile(blade, now.glide[side], moving.scale)
     behind = STRIP * BEHIND_EDGE * moving.scale
@@ -174,7 +179,6 @@ def _row(moving: Kinematics, now: Posture, rest: Equilibrium, side: str) -> _Row
     strip = part > STRIP
     above = np.isfinite(rest.gap)
     pressed = np.where(above, np.clip(rest.indentation, 0.0, None), 0.0)
-    patch = patch_mean(on_grid(chart, rest.pressure), chart.spacing)
     abreast = _abreast(chart.valid, above)
     over = strip & above
     some = bool(over.any())

@@ -121,14 +121,13 @@ def stride_measures(
         node_forces(rest.pressure, rest.shear, now.normals, area)[:, 2].sum()
         for rest, now in zip(found, postures, strict=True)
     ]
+    patches = [patch_mean(on_grid(chart, rest.pressure), chart.spacing) for rest in found]
     touching = [contact_nodes(rest.pressure) for rest in found]
     return StrideMeasures(
         normal_force=forces.sum(axis=1),
         vertical_force=np.array(upward),
         strap_force=np.array([_downward(rest, straps) for rest in found]),
-        peak=np.array(
-            [patch_mean(on_grid(chart, rest.pressure), chart.spacing).max() for rest in found]
-        ),
+        peak=np.array([patch.max() for patch in patches]),
         mean=np.array([mean_pressure(rest.pressure, area) for rest in found]),
         area=np.array([area[patch].sum() for patch in touching]),
         share={name: np.array([one[name] for one in shares]) for name in SHARES},
@@ -137,7 +136,7 @@ def stride_measures(
             for number, zone in enumerate(back.zones)
         },
         shoulders={
-            side: shoulder_freedom(moving, postures, found, side, friction)
+            side: shoulder_freedom(moving, postures, found, side, friction, patches)
             for side in ("left", "right")
         },
     )

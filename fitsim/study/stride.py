@@ -19,6 +19,7 @@ from fitsim.rig.cases import cases_for
 from fitsim.rig.read import read_load, read_rig
 from fitsim.rig.rings import bar_length
 from fitsim.study.carried import carried_case, carried_problem, carry, working
+from fitsim.study.foreseen import foreseen
 from fitsim.study.laid import laid
 
 if TYPE_CHECKING:
@@ -225,23 +226,11 @@ def _followed(  # noqa: PLR0917 - what is followed, from where, how often
         T_now_standing = carry(skin, now.carried[problem.near])
         here = carried_problem(problem, now, T_now_standing)
         loaded = carried_case(case, moving, now.phase, now.load)
-        rest = solve(here, loaded, _foreseen(before, T_now_standing))
+        rest = solve(here, loaded, foreseen(before, T_now_standing))
         moments.append(Moment(now, rest, working(here, rest), T_now_standing))
         if rest.found:
-            before = [*before[-1:], (rest, T_now_standing)]
+            before = [*before[-2:], (rest, T_now_standing)] if number else [(rest, T_now_standing)]
     return tuple(moments)
-
-
-def _foreseen(before: list[tuple[Equilibrium, Array]], T_now_standing: Array) -> Equilibrium:
-    """Where the tree will be next: carried with the skin, and going on as it went."""
-    last, T_last_standing = before[-1]
-    T_now_last = T_now_standing @ np.linalg.inv(T_last_standing)
-    pressure = last.pressure
-    if len(before) > 1:
-        pressure = np.where(
-            pressure > 0.0, np.clip(2.0 * pressure - before[0][0].pressure, 0.0, None), 0.0
-        )
-    return replace(last, T_body_tree=T_now_last @ last.T_body_tree, pressure=pressure)
 
 
 def _case_called(name: str | None, cases: tuple[Case, ...]) -> Case:

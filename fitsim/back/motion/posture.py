@@ -82,18 +82,17 @@ def posture(moving: Kinematics, phase: float) -> Posture:
     by_x, by_t = (np.asarray(np.gradient(rise, chart.spacing, axis=k))[valid] for k in (0, 1))
     by_x = by_x + _twisted(moving, phase, row)
     leaned = chart.normals[valid] - by_x[:, None] * moving.per_x - by_t[:, None] * moving.per_t
-    leaned /= np.linalg.norm(leaned, axis=1, keepdims=True)
-    carried = moved_with_sections(
-        chart.points[valid], np.asarray(turn.as_matrix())[row], shift[row], moving.axis[row]
-    )
-    faced = turn[row].apply(chart.normals[valid])
+    leaned /= np.sqrt(np.einsum("ni,ni->n", leaned, leaned))[:, None]
+    turned = np.asarray(turn.as_matrix())[row]
+    carried = moved_with_sections(chart.points[valid], turned, shift[row], moving.axis[row])
+    faced = np.einsum("nij,nj->ni", turned, chart.normals[valid])
     return Posture(
         phase=phase,
         load=float(load_factor(gait, np.array([phase]))[0]),
         glide=glide,
         lift=lift,
         points=carried + rise[valid][:, None] * faced,
-        normals=turn[row].apply(leaned),
+        normals=np.einsum("nij,nj->ni", turned, leaned),
         carried=carried,
         rise=rise[valid],
     )
@@ -173,10 +172,13 @@ def _twisted(moving: Kinematics, phase: float, row: NDArray[np.int_]) -> Array:
     twist = rate / (front - rear) * (np.abs(along) < 0.5)[:, None]  # noqa: PLR2004 - the ends
     slope = np.zeros_like(turn)
     slope[:, 2] = np.gradient(moving.axis, chart.spacing)
-    arm = chart.points[chart.valid] * [0.0, 1.0, 1.0]
-    arm[:, 2] -= moving.axis[row]
-    out = np.cross(twist[row], arm) - np.cross(turn, slope)[row]
-    return np.asarray(np.einsum("ni,ni->n", out, chart.normals[chart.valid]))
+    normal, points = chart.normals[chart.valid], chart.points[chart.valid]
+    side, up = points[:, 1], points[:, 2] - moving.axis[row]
+    wx, wy, wz = twist[row].T
+    turned = (
+        normal[:, 0] * (wy * up - wz * side) - normal[:, 1] * wx * up + normal[:, 2] * wx * side
+    )
+    return np.asarray(turned - np.einsum("ni,ni->n", np.cross(turn, slope)[row], normal))
 
 
 def moved_with_sections(points: Array, turn: Array, shift: Array, axis: Array) -> Array:
