@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from fitsim.draw.quantity import System
     from fitsim.study.balance import Balance, Bears
 
-SIZE = (1700, 1240)
+SIZE = (1700, 1270)
 _SCALE, _REDUCE = 2, 2
 _LEFT, _TOP, _RIGHT, _BOTTOM = 480.0, 250.0, 1560.0, 1090.0
 _COLOURS = (DAYLIGHT_INK, DAYLIGHT, TAN)

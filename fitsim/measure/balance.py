@@ -120,3 +120,36 @@ def balance_of_nodes(
     """
     contact = node_forces(pressure, shear, normals, area)
     return balance(points, contact, applied, about, length)
+
+
+def friction_used(pressure: Array, shear: Array, area: Array, friction: float) -> float:
+    """Net sideways force on the skin as a share of the most that friction bears.
+
+    Parameters
+    ----------
+    pressure : (n,) array, Pa
+    shear : (n, 3) array, Pa
+        Traction on the back.
+    area : (n,) array, m2
+    friction : float, -
+        Coulomb's coefficient.
+
+    Returns
+    -------
+    float, -
+        Near 1 the tree is about to slide; 0 without friction to use.
+
+    Notes
+    -----
+    ``|sum t A| / (mu sum p A)``. On a round back part of the shear on one side is against that on
+    the other and does not count.
+
+    Examples
+    --------
+    >>> one = np.ones(1)
+    >>> round(friction_used(1e3 * one, 200.0 * np.array([[1.0, 0.0, 0.0]]), one, 0.4), 9)
+    0.5
+    """
+    limit = friction * float(pressure @ area)
+    net = float(np.linalg.norm((shear * area[:, None]).sum(axis=0)))
+    return net / limit if limit > 0.0 else 0.0

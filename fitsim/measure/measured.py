@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     from fitsim.back.back import Back, Chart
     from fitsim.contact.equilibrium import Equilibrium
-    from fitsim.measure.measures import Rocking
+    from fitsim.measure.measures import Margins, Rocking
     from fitsim.rig.case import Case
     from fitsim.tree.tree import Tree
 
@@ -48,6 +48,8 @@ def measured(
     case: Case,
     equilibrium: Equilibrium,
     rocked: Rocking | None = None,
+    *,
+    margins: Margins | None = None,
 ) -> Measures:
     """The numbers of one case.
 
@@ -63,6 +65,8 @@ def measured(
         One that was found.
     rocked : Rocking, optional
         Where it was asked for (`fitsim.measure.rocking.rocking`).
+    margins : Margins, optional
+        As far as they are known.
 
     Returns
     -------
@@ -102,6 +106,7 @@ def measured(
         bridging={side: bridging(daylights[side]) for side in SIDES},
         rocking=rocked,
         cautions=(*said, *_lift_cautions(lift)),
+        margins=margins,
     )
 
 
@@ -134,15 +139,21 @@ def _lift_cautions(lift: Mapping[str, float]) -> tuple[str, ...]:
 
 
 def _strap_cautions(back: Back, case: Case) -> tuple[str, ...]:
-    """Said where a strap runs over a girth that the scan did not reach."""
+    """Said where a strap runs over what the scan did not reach."""
     barrel = back.barrel
+    cinches = [strap for strap in case.straps if "cinch" in strap.name]
     guessed = [
-        barrel.extrapolated[np.argmin(np.abs(barrel.x - strap.anchor_body[0]))]
-        for strap in case.straps
+        barrel.extrapolated[np.argmin(np.abs(barrel.x - strap.anchor_body[0]))] for strap in cinches
     ]
-    if not any(guessed):
-        return ()
-    return ("The scan ends above the belly: the way the cinches run down is an estimate.",)
+    said = []
+    if any(guessed):
+        said.append("The scan ends above the belly: the way the cinches run down is an estimate.")
+    if len(cinches) < len(case.straps):
+        said.append(
+            "Where breast strap, breeching and crupper meet the animal is an estimate from its "
+            "height."
+        )
+    return tuple(said)
 
 
 def _rim(chart: Chart) -> NDArray[np.bool_]:

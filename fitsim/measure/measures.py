@@ -61,6 +61,27 @@ class Rocking:
 
 
 @dataclass(frozen=True)
+class Margins:
+    """How far the tree is from leaving: what more it bears, the lesser of both directions.
+
+    Attributes
+    ----------
+    friction_used : -, net sideways force on the skin as a share of Coulomb's limit.
+    push_along, push_across : N, a push fore or aft, or sideways, at the middle of the bars.
+    side_weight : kg, hung 0.40 m to one side of the tree's middle.
+    end_weight : kg, on the ends of the bars, both alike.
+    leaves : how it leaves under the push or weight it bears least of, beside what it carries.
+    """
+
+    friction_used: float
+    push_along: float | None = None
+    push_across: float | None = None
+    side_weight: float | None = None
+    end_weight: float | None = None
+    leaves: str | None = None
+
+
+@dataclass(frozen=True)
 class Measures:
     """Headline numbers of one case. SI throughout.
 
@@ -81,6 +102,8 @@ class Measures:
     bridging : by side, "left" and "right".
     rocking : None where it was not asked for.
     cautions : sentences.
+    margins : how far it is from leaving; in a fit the friction used alone, the rest where it was
+        asked for (`fitsim.study.margins.margins`).
     """
 
     normal_force: float
@@ -97,3 +120,4 @@ class Measures:
     bridging: Mapping[str, BarGap]
     rocking: Rocking | None
     cautions: tuple[str, ...]
+    margins: Margins | None = None

@@ -13,6 +13,7 @@ from fitsim.measure.rocking import rocking
 from fitsim.rig.cases import cases_for
 from fitsim.rig.read import read_load, read_rig
 from fitsim.study.laid import laid
+from fitsim.study.margins import grip
 from fitsim.study.model import solver_of
 from fitsim.study.moment import with_moment
 
@@ -141,7 +142,10 @@ def _fit_case(back: Back, problem: Problem, case: Case, solver: Solver) -> Fit:
     if not equilibrium.found:
         return Fit(case, equilibrium, None)
     rocked = _rocked(problem, case, equilibrium, solver) if case.name in _ROCKED else None
-    return Fit(case, equilibrium, measured(back, problem.tree, case, equilibrium, rocked))
+    measures = measured(
+        back, problem.tree, case, equilibrium, rocked, margins=grip(problem, equilibrium)
+    )
+    return Fit(case, equilibrium, measures)
 
 
 def _rocked(problem: Problem, case: Case, rest: Equilibrium, solver: Solver) -> Rocking | None:
