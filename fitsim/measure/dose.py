@@ -64,7 +64,7 @@ INVERSE_B = math.log10(40.0 / 8.0)  # from 1 h to 10 h
 
 SPREAD = math.log(1.6)
 """Standard deviation of the logarithm of either curve's pressure: chosen, no source."""
-FIRST, NEXT = 0.5, 0.2
+FIRST, NEXT = 0.9, 0.5
 """Share of curves passed from which a place is looked at first, and next: choices."""
 
 _LOWEST, _HIGHEST = 1e2, 1e6  # Pa, between which a day's critical pressure is sought
@@ -257,7 +257,7 @@ def hours_until(day: tuple[Spell, ...], pressure: float, share: float = FIRST) -
     Returns
     -------
     float, h
-        Under load; infinite where no length of work gets there, 0 where none is borne.
+        Under load; infinite where 100 h do not get there, 0 where not even a few seconds are borne.
     """
     whole = sum(spell.time for spell in day) or 1.0
 
