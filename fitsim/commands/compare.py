@@ -57,7 +57,7 @@ def compare(file: str, trees: tuple[str, ...], output: str, **options: Any) -> N
     folder = Path(output)
     refuse_file(folder)
     require_renderer()
-    read = [read_tree(name, options["tree_unit"]) for name in trees]
+    read = [read_tree(name, options["tree_unit"], options["tree_front"]) for name in trees]
     pad, rig = read_pad(options["pad"]), read_rig(options["rig"])
     load = read_load(options["load"], options["slope"], options["side_slope"])
     stages = watched({}, quiet=options["quiet"])

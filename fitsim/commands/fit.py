@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import click
 
 from fitsim.commands.job import do_job
-from fitsim.commands.options import common_options, scan_file, scan_options, tree_options
+from fitsim.commands.options import common_options, job_of, scan_options, tree_options
 
 
 @click.command()
@@ -38,8 +39,5 @@ def fit(file: str, output: str, **options: Any) -> None:  # noqa: ANN401 - click
     Example:
       fitsim fit back.ply --unit mm --tree riding-middle -o fit-out
     """  # noqa: D301
-    from fitsim.study.job import Job
-
-    chosen = ("tree", "tree_unit", "rig", "pad", "load", "at", "slope", "side_slope", "model")
-    job = Job(scan=scan_file(file, options), **{name: options[name] for name in chosen})
+    job = replace(job_of(file, options), model=options["model"])
     do_job(job, Path(output), options)

@@ -131,6 +131,19 @@ def fit_options(command: Callable[..., Any]) -> Callable[..., Any]:
         click.option("--load", metavar="LOAD", help="rider, pack, none, or a file."),
         click.option("--pad", metavar="PAD", help="felt, none, another of the library, or a file."),
         click.option("--rig", metavar="FILE", help="Cinches: where and how tight."),
+    ):
+        command = option(command)
+    return mesh_options(command)
+
+
+def mesh_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Options wherever a tree may be a mesh."""
+    for option in (
+        click.option(
+            "--tree-front",
+            type=click.Choice(["+x", "-x", "+y", "-y", "+z", "-z"]),
+            help="Which way in a tree mesh its front points; found from its shape if not given.",
+        ),
         click.option(
             "--tree-unit",
             type=click.Choice(["m", "cm", "mm", "inch"]),
@@ -145,7 +158,7 @@ def job_of(file: str, options: dict[str, Any]) -> Job:
     """The job that `scan_options` and `tree_options` ask for."""
     from fitsim.study.job import Job
 
-    chosen = ("tree", "tree_unit", "rig", "pad", "load", "at", "slope", "side_slope")
+    chosen = ("tree", "tree_unit", "tree_front", "rig", "pad", "load", "at", "slope", "side_slope")
     return Job(scan=scan_file(file, options), **{name: options[name] for name in chosen})
 
 

@@ -116,7 +116,7 @@ def _settings(options: dict[str, Any]) -> dict[str, Any]:
     from fitsim.study.search.space import space_of
     from fitsim.tree.read import read_tree
 
-    tree = read_tree(options["tree"] or DEFAULT_TREE, options["tree_unit"])
+    tree = read_tree(options["tree"] or DEFAULT_TREE, options["tree_unit"], options["tree_front"])
     rig, at = read_rig(options["rig"]), options["at"]
     return {
         "tree": tree,

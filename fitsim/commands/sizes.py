@@ -87,7 +87,7 @@ def _usual(options: dict[str, Any]) -> tuple[str, ...]:
     from fitsim.study.search.space import steps_of
     from fitsim.tree.read import read_tree
 
-    tree = read_tree(options["tree"] or DEFAULT_TREE, options["tree_unit"])
+    tree = read_tree(options["tree"] or DEFAULT_TREE, options["tree_unit"], options["tree_front"])
     steps = steps_of(tree) if tree.settings else {}
     return tuple(steps) or USUAL
 

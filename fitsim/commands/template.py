@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from fitsim.commands.options import Length, common_options
+from fitsim.commands.options import Length, common_options, mesh_options
 
 if TYPE_CHECKING:
     from fitsim.workshop.built import Built
@@ -15,11 +15,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("tree", metavar="TREE")
-@click.option(
-    "--tree-unit",
-    type=click.Choice(["m", "cm", "mm", "inch"]),
-    help="Unit of a tree mesh's numbers.",
-)
+@mesh_options
 @click.option(
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True,
     help="Sheets of the templates.",
@@ -68,27 +64,28 @@ def template(tree: str, output: str, **options: Any) -> None:  # noqa: ANN401 - 
 
 def _built(name: str, options: dict[str, Any]) -> tuple[Built, tuple[str, ...]]:
     """The tree with its measures, fitted first where it is a mesh; and what to say of it."""
-    from fitsim.tree.read import read_tree
+    from fitsim.commands.tree import settled
     from fitsim.workshop.built import built
 
-    return built(read_tree(name, options["tree_unit"])), ()
+    tree, notes, _ = settled(name, options)
+    return built(tree), notes
 
 
 def _say_json(
     made: Built, folder: Path, stations: tuple[float, ...], notes: tuple[str, ...]
 ) -> None:
     from fitsim.report.contract import as_json
-    from fitsim.workshop.dimensions import dimensions
+    from fitsim.workshop.dimensions import facts
     from fitsim.workshop.write import FILES
 
-    facts = {
+    said = {
         "tree": made.tree.name,
         "stations_mm": [round(at * 1e3, 3) for at in stations],
-        "dimensions_si": {one.name: one.value for one in dimensions(made, stations)},
+        "dimensions_si": facts(made, stations),
         "notes": list(notes),
         "files": [str(folder / name) for name in FILES],
     }
-    click.echo(as_json(facts), nl=False)
+    click.echo(as_json(said), nl=False)
 
 
 def _say_words(

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from fitsim.scan.scan import Scan, Unit
     from fitsim.study.fit import FitSet
     from fitsim.study.model import Model
+    from fitsim.tree.upright import Way
 
 DEFAULT_TREE = "riding-middle"
 
@@ -51,6 +52,7 @@ class Job:
     scan : see `ScanFile`.
     tree : name in the library, settings file or mesh.
     tree_unit : unit of a tree mesh.
+    tree_front : which way in a tree mesh its front points; found if None.
     rig, pad, load : names or settings files.
     at : m, forward (+) or back (-) of the rule "just behind the shoulder blade".
     model : of the tissue.
@@ -60,6 +62,7 @@ class Job:
     scan: ScanFile
     tree: str | None = None
     tree_unit: Unit | None = None
+    tree_front: Way | None = None
     rig: str | None = None
     pad: str | None = None
     load: str | None = None
@@ -129,7 +132,7 @@ def fitted(job: Job, stages: Stages = silent, say: Callable[[str], None] | None 
     from fitsim.tree.read import read_tree
 
     with stages("settings", "reading the settings"):
-        tree = read_tree(job.tree or DEFAULT_TREE, job.tree_unit)
+        tree = read_tree(job.tree or DEFAULT_TREE, job.tree_unit, job.tree_front)
         pad, rig = read_pad(job.pad), read_rig(job.rig)
         load = read_load(job.load, job.slope, job.side_slope)
     _, back = read_back(job.scan, stages)

@@ -63,7 +63,7 @@ def set_up(job: Job, stages: Stages = silent) -> SetUp:
     from fitsim.tree.read import read_tree
 
     with stages("settings", "reading the settings"):
-        tree = read_tree(job.tree or DEFAULT_TREE, job.tree_unit)
+        tree = read_tree(job.tree or DEFAULT_TREE, job.tree_unit, job.tree_front)
         pad, rig = read_pad(job.pad), read_rig(job.rig)
         load = read_load(job.load, job.slope, job.side_slope)
     _, back = read_back(job.scan, stages)

@@ -76,7 +76,7 @@ def studied(
     with stages("settings", "reading the settings"):
         known = read_gait(gait)
         require_phases(phases)
-        tree = read_tree(job.tree or DEFAULT_TREE, job.tree_unit)
+        tree = read_tree(job.tree or DEFAULT_TREE, job.tree_unit, job.tree_front)
         pad, rig = read_pad(job.pad), read_rig(job.rig)
         load = read_load(job.load, job.slope, job.side_slope)
     _, back = read_back(job.scan, stages)

@@ -50,6 +50,20 @@ def dimensions(made: Built, stations: Sequence[float]) -> list[Dimension]:
     return [*_bar(made), *_openings(made), *_set_up(made, stations)]
 
 
+def facts(made: Built, stations: Sequence[float] = ()) -> dict[str, float]:
+    """The same for programs: m, rad or m3 by name.
+
+    Parameters
+    ----------
+    made, stations : see `dimensions`.
+
+    Returns
+    -------
+    dict
+    """
+    return {one.name: one.value for one in dimensions(made, stations)}
+
+
 def _bar(made: Built) -> list[Dimension]:
     bar, settings = made.bar, made.settings.bar
     depth = (
