@@ -1,4 +1,4 @@
-"""Partial views of one animal brought into one frame, or the view that does not fit named."""
+"""Partial views of one animal brought into one frame, or the one that does not fit named."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from fitsim.errors import BadScan, BadSettings
 from fitsim.scan.merging.graph import Loop, chained, closed, how_sure, loops_of
-from fitsim.scan.merging.placing import Pair, Place, paired, placed
+from fitsim.scan.merging.placing import Pair, Place, laid_by_trunk, paired, placed
 from fitsim.scan.merging.starts import around, flipped, matched
 from fitsim.units import show_length
 
@@ -26,13 +26,15 @@ LEAST_OVERLAP: Final = 0.15
 NOISE_ROOM: Final = 1.6
 """A still animal's views disagree by their noise; more than this times it is no fit."""
 MOST_RESIDUAL: Final = 0.006
-"""m: median disagreement that is believed of an animal that moved, from a rough start only."""
+"""m: median disagreement that is believed of the trunk of an animal that moved."""
 MOST_MISFIT: Final = 0.012
-"""m: the same of whole patches, legs and neck too: the back of one that walked fits better."""
+"""m: the same of whole patches of it."""
 MOST_BLOCKED: Final = 0.02
 """Share of a view that may lie in the way of another's camera: strays and its own rim."""
-MOST_MOVED: Final = 0.15
-"""The same of an animal that moved, from a rough start only: head, tail and legs swing."""
+MOST_MOVED: Final = 0.05
+"""The same of the trunk of an animal that moved."""
+MOST_SLACK: Final = 0.030
+"""m: an animal that moved fits equally well in places this close; it has no one place."""
 MOST_GAP: Final = 0.020
 """m: a loop that misses by more holds a view that is placed wrong."""
 MOST_UNSURE: Final = 0.004
@@ -95,42 +97,41 @@ def merged(
         If a view cannot be placed surely; names it, and says what came nearest.
     """
     _check(views, start)
-    told = start is not None
     pairs = {
         (i, j): _pair(views[i], views[j], None if start is None else _between(start, i, j), seed)
         for i, j in combinations(range(len(views)), 2)
     }
-    believed, chain, tree = _believed(views, pairs, told=told)
+    believed, poses, tree = _believed(len(views), pairs, moved=False)
+    # A still animal's views hold together by pairs that agree to their noise. Only where these do
+    # not reach every view, and a start was given, is the animal taken to have moved
+    moved = start is not None and any(T is None for T in poses)
+    shown = [view.trunk for view in views] if moved else list(views)
+    if moved:
+        pairs = {at: laid_by_trunk(views[at[0]], views[at[1]], pairs[at]) for at in pairs}
+        believed, poses, tree = _believed(len(views), pairs, moved=True)
+    chain = [T for T in poses if T is not None]
+    if len(chain) < len(views):
+        raise _unplaced(views, [T is not None for T in poses].index(False), pairs, moved=moved)
     believed, loops = _contradicting(views, chain, believed, tree)
-    transforms = {at: pair.place.T_target_source for at, pair in believed.items()}
-    first = closed(views, chain, transforms)
-    places = {at: placed(views[at[0]], views[at[1]], _between(first, *at)) for at in pairs}
-    _check_places(views, places, told=told)
-    sure = how_sure(views, first, list(believed))
+    first = closed(shown, chain, {at: pair.place.T_target_source for at, pair in believed.items()})
+    places = {at: placed(shown[at[0]], shown[at[1]], _between(first, *at)) for at in pairs}
+    _check_places(views, places, moved=moved)
+    sure = how_sure(shown, first, list(believed))
     _check_sure(views, sure)
-    moved = any(fault(pair, told=False) is not None for pair in believed.values())
     noise = {at: pair.noise for at, pair in pairs.items()}
     return Merged(first, places, loops, noise, sure, moved)
 
 
 def _believed(
-    views: Sequence[View], pairs: Mapping[tuple[int, int], Pair], *, told: bool
-) -> tuple[dict[tuple[int, int], Pair], list[NDArray[np.float64]], tuple[tuple[int, int], ...]]:
-    """Pairs that are believed, and the poses and the tree they lead to.
-
-    A still animal's views hold together by pairs that agree to their noise. Only where these do
-    not reach every view, and a start was given, is the animal taken to have moved.
-    """
-    for moved in (False, True) if told else (False,):
-        believed = {at: pair for at, pair in pairs.items() if fault(pair, told=moved) is None}
-        poses, tree = chained(
-            len(views),
-            {at: pair.place.T_target_source for at, pair in believed.items()},
-            {at: pair.place.score for at, pair in believed.items()},
-        )
-        if all(T is not None for T in poses):
-            return believed, [T for T in poses if T is not None], tree
-    raise _unplaced(views, [T is not None for T in poses].index(False), pairs, told=told)
+    count: int, pairs: Mapping[tuple[int, int], Pair], *, moved: bool
+) -> tuple[
+    dict[tuple[int, int], Pair], list[NDArray[np.float64] | None], tuple[tuple[int, int], ...]
+]:
+    """Pairs that are believed, the poses they lead to (None where they do not), and their tree."""
+    believed = {at: pair for at, pair in pairs.items() if fault(pair, moved=moved) is None}
+    transforms = {at: pair.place.T_target_source for at, pair in believed.items()}
+    strength = {at: pair.place.score for at, pair in believed.items()}
+    return believed, *chained(count, transforms, strength)
 
 
 def merge_notes(views: Sequence[View], result: Merged) -> list[str]:
@@ -167,14 +168,14 @@ def merge_notes(views: Sequence[View], result: Merged) -> list[str]:
     return said
 
 
-def fault(pair: Pair, *, told: bool) -> str | None:
+def fault(pair: Pair, *, moved: bool) -> str | None:
     """Why a pair is not believed, in words; None if it is.
 
     Parameters
     ----------
     pair : Pair
-    told : bool
-        Whether its place was told roughly; an animal that moved is believed only then.
+    moved : bool
+        Whether the animal is taken to have moved between its views.
 
     Returns
     -------
@@ -184,25 +185,25 @@ def fault(pair: Pair, *, told: bool) -> str | None:
     --------
     >>> place = Place(np.eye(4), 0.5, residual=0.004, misfit=0.003, blocked=0.0, score=0.4)
     >>> pair = Pair(place, noise=0.001, even=0.001, rival=None, apart=0.0)
-    >>> fault(pair, told=True)
-    >>> fault(pair, told=False)
+    >>> fault(pair, moved=True)
+    >>> fault(pair, moved=False)
     'they disagree by 4.0 mm where noise explains 1.0 mm'
     """
     place = pair.place
     if place.overlap < LEAST_OVERLAP:
         return f"they overlap by only {max(0.0, place.overlap):.0%}"
-    most = max(NOISE_ROOM * pair.noise, MOST_RESIDUAL if told else 0.0)
+    most = max(NOISE_ROOM * pair.noise, MOST_RESIDUAL if moved else 0.0)
     if place.residual > most:
         explained = f"{pair.noise * 1e3:.1f} mm"
         return f"they disagree by {place.residual * 1e3:.1f} mm where noise explains {explained}"
-    if place.misfit > (MOST_MISFIT if told else pair.even):
+    if place.misfit > (MOST_MISFIT if moved else pair.even):
         return (
             f"whole patches of them disagree by {place.misfit * 1e3:.1f} mm, more than the "
             f"{pair.even * 1e3:.1f} mm of a still animal"
         )
-    if place.blocked > (MOST_MOVED if told else MOST_BLOCKED):
+    if place.blocked > (MOST_MOVED if moved else MOST_BLOCKED):
         return f"{place.blocked:.0%} of one would lie in the way of the other's camera"
-    if pair.rival is not None:
+    if pair.rival is not None and pair.apart > (MOST_SLACK if moved else 0.0):
         return f"a place {show_length(pair.apart)} away fits nearly as well"
     return None
 
@@ -276,10 +277,10 @@ def _check_sure(views: Sequence[View], sure: NDArray[np.float64]) -> None:
 
 
 def _check_places(
-    views: Sequence[View], places: Mapping[tuple[int, int], Place], *, told: bool
+    views: Sequence[View], places: Mapping[tuple[int, int], Place], *, moved: bool
 ) -> None:
     """No view may stand in the way of another's camera, whether they overlap or not."""
-    most = MOST_MOVED if told else MOST_BLOCKED
+    most = MOST_MOVED if moved else MOST_BLOCKED
     bad = {at: place.blocked for at, place in places.items() if place.blocked > most}
     if not bad:
         return
@@ -296,11 +297,11 @@ def _check_places(
 
 
 def _unplaced(
-    views: Sequence[View], number: int, pairs: Mapping[tuple[int, int], Pair], *, told: bool
+    views: Sequence[View], number: int, pairs: Mapping[tuple[int, int], Pair], *, moved: bool
 ) -> BadScan:
     mine = {at: pair for at, pair in pairs.items() if number in at}
     best = max(mine, key=lambda at: mine[at].place.score)
     other = views[best[0] + best[1] - number].name
-    why = fault(mine[best], told=told) or f"{other} cannot be placed itself"
+    why = fault(mine[best], moved=moved) or f"{other} cannot be placed itself"
     fault_ = f"this view cannot be placed surely beside {other}: {why}"
     return BadScan(views[number].name, fault_, _MEND)

@@ -9,7 +9,7 @@ fits nearly as well.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -30,7 +30,9 @@ SAME: Final = 0.010
 """m: places closer than this are one place, told apart by noise alone."""
 
 _COARSE_STAGES: Final = (0.15, 0.08)  # m, search distance from coarse to fine
-_FINE_STAGES: Final = (0.05, 0.02)
+_FINE_STAGES: Final = (0.05, 0.02, 0.01)  # the last takes out what the rims of views pull aside
+_MOVED_STAGES: Final = (0.05, 0.025)  # an animal that moved fits nowhere to 10 mm
+_TUKEY: Final = 0.4  # of the reach: beyond it a point counts no more
 _STEPS: Final = 20
 _ALIGNED: Final = float(np.cos(np.radians(35.0)))
 _FLOOR: Final = 0.0005  # m: what thinning leaves of a perfect fit's residual
@@ -44,7 +46,7 @@ _PATCH_LEAST: Final = 5  # thinned points in a patch
 _PATCHES_LEAST: Final = 8
 _BENT: Final = 0.0008  # m: what depth cameras bend a surface by, and thinning
 _SURE: Final = 1.5  # standard deviations
-_UNLIKE: Final = 0.002  # m: misfit at which agreement counts half
+_NO_PROOF: Final = 0.01  # of a view that stands in the way
 _GUILT: Final = 0.05  # blocked share at which agreement counts for 37 %
 
 
@@ -119,6 +121,26 @@ def settled_place(target: View, source: View, T: NDArray[np.float64]) -> Place:
     return placed(target, source, refined(target.fine, source.fine, T, _FINE_STAGES))
 
 
+def laid_by_trunk(target: View, source: View, pair: Pair) -> Pair:
+    """Lay an animal that moved by its trunk, from where the whole of it came to lie.
+
+    Parameters
+    ----------
+    target, source : View
+    pair : Pair
+        Of the whole views.
+
+    Returns
+    -------
+    Pair
+        Judged on the trunk alone.
+    """
+    T = pair.place.T_target_source
+    T = refined(target.trunk.fine, source.trunk.fine, T, _MOVED_STAGES)
+    place = placed(target.trunk, source.trunk, T)
+    return replace(pair, place=place)
+
+
 def expected(target: View, source: View) -> float:
     """Median disagreement, m, that noise alone makes between two views."""
     noise = np.sqrt((target.noise**2 + source.noise**2) / 2.0)
@@ -151,7 +173,7 @@ def refined(
     """
     registration = open3d().pipelines.registration
     for reach in stages:
-        loss = registration.TukeyLoss(reach / 2.0)
+        loss = registration.TukeyLoss(_TUKEY * reach)
         T = registration.registration_icp(
             source.cloud,
             target.cloud,
@@ -188,7 +210,7 @@ def placed(target: View, source: View, T: NDArray[np.float64], reach: float = RE
     agrees = np.exp(-((there / scale) ** 2)).sum() / len(source.sample)
     agreed = np.exp(-((here / scale) ** 2)).sum() / len(target.sample)
     misfit = min(patched(target.fine, source.fine, T), patched(source.fine, target.fine, back))
-    like = np.exp(-blocked / _GUILT) / (1.0 + (misfit / _UNLIKE) ** 2)
+    like = np.exp(-blocked / _GUILT) / (1.0 + (misfit / evenness(target, source)) ** 2)
     return Place(
         T,
         overlap=float(max(shares)),
@@ -278,5 +300,5 @@ def _nearly_as_good(other: Place, best: Place, even: float) -> bool:
     return (
         other.misfit <= max(_AS_GOOD * best.misfit, even)
         and other.overlap >= _AS_WIDE * best.overlap
-        and other.blocked <= best.blocked + 0.01
+        and other.blocked <= best.blocked + _NO_PROOF
     )

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from fitsim.scan.scan import Scan
 
-FINE: Final = 0.015
+FINE: Final = 0.012
 """m: spacing to which views are thinned for the last stages."""
 COARSE: Final = 0.030
 """m: spacing for the first stages, where only the lie of the view matters."""
@@ -25,6 +25,7 @@ COARSE: Final = 0.030
 PATCH: Final = 0.050
 """m: width of the patches whose means tell a wrong place from noise."""
 
+_TRUNK: Final = (0.15, 0.85)  # of a view's points along its length
 _SAMPLE: Final = 3_000
 _NEIGHBOURS: Final = 16
 _NOISE_REACH: Final = 0.020  # m: over this a back is flat to 0.3 mm
@@ -57,6 +58,16 @@ class View:
     def coarse(self) -> Thinned:
         """Thinned to `COARSE`."""
         return thinned(self.points, COARSE, self.camera)
+
+    @cached_property
+    def trunk(self) -> View:
+        """The same without its ends: neck, tail and most of the legs move when an animal walks."""
+        middle = self.fine.points.mean(axis=0)
+        along = np.linalg.svd(self.fine.points - middle, full_matrices=False)[2][0]
+        low, high = np.quantile((self.fine.points - middle) @ along, _TRUNK)
+        place = (self.points - middle) @ along
+        kept = self.points[(place > low) & (place < high)]
+        return View(self.name, kept, self.seen, self.camera)
 
     @cached_property
     def sample(self) -> NDArray[np.float64]:
