@@ -227,6 +227,21 @@ def backup(path: Path, file: str | None, *, as_json: bool) -> None:
 
 
 @book.command()
+@_book_option
+def right(file: str | None, *, as_json: bool) -> None:
+    """Say how right the predictions were, by what was seen after work."""
+    from dataclasses import asdict
+
+    from fitsim.book.file import book as opened
+    from fitsim.book.right import right_lines, was_it_right
+
+    with opened(file) as session:
+        found = was_it_right(session)
+    facts = [{key: _plain(value) for key, value in asdict(one).items()} for one in found]
+    _say(facts, "\n".join(right_lines(found)), as_json)
+
+
+@book.command()
 @click.argument("animal")
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @_book_option
@@ -248,6 +263,12 @@ def _say(facts: object, words: str, as_json: bool) -> None:  # noqa: FBT001 - an
     import json
 
     click.echo(json.dumps(facts, indent=2) if as_json else words)
+
+
+def _plain(value: Any) -> Any:  # noqa: ANN401 - a number, or arrays by name
+    if isinstance(value, dict):
+        return {key: inner.tolist() for key, inner in value.items()}
+    return value
 
 
 def _patch(text: str) -> tuple[str, str]:
