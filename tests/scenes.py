@@ -14,6 +14,7 @@ from meshes.scanner import scan
 from meshes.surface import Surface, surface
 
 if TYPE_CHECKING:
+    from fitsim.back.back import Back
     from numpy.typing import NDArray
 
     Floats = NDArray[np.float64]
@@ -117,7 +118,9 @@ def _stable(
     return [(p + noise * rng.standard_normal(p.shape), f) for p, f in parts]
 
 
-def _sheet(corner: Floats, a: Floats, b: Floats, rows: int, columns: int) -> tuple[Floats, NDArray[np.int32]]:
+def _sheet(
+    corner: Floats, a: Floats, b: Floats, rows: int, columns: int
+) -> tuple[Floats, NDArray[np.int32]]:
     u, v = np.meshgrid(np.linspace(0, 1, rows), np.linspace(0, 1, columns), indexing="ij")
     return (corner + u[..., None] * a + v[..., None] * b).reshape(-1, 3), _quads(rows, columns)
 
@@ -156,9 +159,10 @@ class FrameError:
     ----------
     yaw, pitch, roll : deg, of the found frame in the true one.
     along : m, of the origin along the spine.
-    spine : m, greatest distance of the true spine line from the found one, side to side and up,
+    aside : m, root mean square distance, side to side, of the true spine line from the found one
         over the stretch a tree lies on.
-    spine_rms : m, root mean square of the same.
+    spine : m, the same side to side and up, where the spine was scanned; what lies in a gap
+        nobody knows.
     swapped : front and rear are exchanged.
     """
 
@@ -166,34 +170,36 @@ class FrameError:
     pitch: float
     roll: float
     along: float
+    aside: float
     spine: float
-    spine_rms: float
     swapped: bool
 
 
-def frame_error(scene: Scene, T_body_scan: Floats, found_spine: Floats) -> FrameError:
+def frame_error(scene: Scene, back: Back) -> FrameError:
     """Compare a found frame and spine line with the truth.
 
     Parameters
     ----------
     scene : Scene
-    T_body_scan : (4, 4) array, as found.
-    found_spine : (k, 3) array, m, spine line in the found body frame.
+    back : Back
+        As found in the scan.
 
     Returns
     -------
     FrameError
     """
-    T = T_body_scan @ scene.T_scan_body  # found body from true body
-    swapped = bool(T[0, 0] < 0)
+    T = back.T_body_scan @ scene.T_scan_body  # found body from true body
     yaw, pitch, roll = Rotation.from_matrix(T[:3, :3]).as_euler("ZYX", degrees=True)
     k = scene.hide.animal.scale
     true = scene.hide.spine(np.linspace(-0.45, 0.0, 91) * k) @ T[:3, :3].T + T[:3, 3]
-    order = np.argsort(found_spine[:, 0])
-    line = found_spine[order]
-    off = np.column_stack([true[:, c] - np.interp(true[:, 0], line[:, 0], line[:, c]) for c in (1, 2)])
-    far = np.linalg.norm(off, axis=1)
+    chart, middle = back.chart, len(back.chart.t) // 2
+    line = chart.points[:, middle]
+    off = np.column_stack([true[:, c] - np.interp(true[:, 0], chart.x, line[:, c]) for c in (1, 2)])
+    measured = chart.valid[:, middle] & ~chart.filled[:, middle]
+    there = np.interp(true[:, 0], chart.x, measured, left=0.0, right=0.0) > 0.99  # noqa: PLR2004 - both nodes
     return FrameError(
         float(yaw), float(pitch), float(roll), float(T[0, 3]),
-        float(far.max()), float(np.sqrt((far**2).mean())), swapped,
+        float(np.sqrt((off[:, 0] ** 2).mean())),
+        float(np.sqrt((off[there] ** 2).sum(axis=1).mean())) if there.any() else 0.0,
+        bool(T[0, 0] < 0.0),
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Forward and up of a trunk alone: its surface runs along it, and its flanks hang below its spine."""
+"""Forward and up of a trunk alone: its surface runs along it, its flanks hang below its spine."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ NEIGHBOURS = 16
 """Points that give a surface normal."""
 
 LEANING = 0.15
-"""A normal leaning this far (as a cosine) towards the trunk's length counts half: neck and croup."""
+"""A normal leaning this far (as a cosine) along the trunk counts half: neck and croup."""
 
 STATIONS = 20
 """Parts of the length within which height is compared with the distance to the mirror plane."""
@@ -37,9 +37,7 @@ class Arch(NamedTuple):
     width: float
 
 
-def arch_of(
-    points: NDArray[np.float64], normal: NDArray[np.float64], offset: float
-) -> Arch:
+def arch_of(points: NDArray[np.float64], normal: NDArray[np.float64], offset: float) -> Arch:
     """Find the length and the upper side of a trunk whose mirror plane is known.
 
     Parameters

@@ -26,6 +26,9 @@ X_RANGE, T_REACH = (-0.75, 0.30), 0.36
 WIDEST_HOLE = 0.08
 """m: holes up to this wide are filled; the surface cannot hide much in less than a bar's width."""
 
+SMALLEST_PIECE = 0.0050
+"""m2: a measured piece smaller than this hangs in the air."""
+
 FEW = 60_000
 """Samples used for the curvature: some hundreds lie under its kernel."""
 
@@ -113,12 +116,12 @@ def _walked(
 
 def _holes_filled(measured: NDArray[np.bool_], spacing: float) -> NDArray[np.bool_]:
     """Measured nodes and the holes among them that are small enough to fill."""
-    # Specks of cover beyond the scan's edge are no surface: keep the largest piece.
+    # Specks of cover beyond the scan's edge are no surface.
     pieces, count = ndimage.label(measured)
     if count == 0:
         return measured
-    sizes = ndimage.sum_labels(measured, pieces, np.arange(1, count + 1))
-    main = pieces == 1 + int(np.argmax(sizes))
+    sizes = ndimage.sum_labels(measured, pieces, np.arange(1, count + 1)) * spacing**2
+    main = measured & np.append(False, sizes >= min(SMALLEST_PIECE, sizes.max()))[pieces]
     holes, count = ndimage.label(~main)
     valid: NDArray[np.bool_] = main.copy()
     edge = np.zeros_like(main)

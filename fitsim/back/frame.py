@@ -62,7 +62,7 @@ FINE_REACH = (-0.80, 0.36)
 CROWN = float(np.radians(45.0))
 """How far down the sides the spine line is looked for."""
 
-WEAK_EVIDENCE = 0.5
+WEAK_EVIDENCE = 1.0
 """Below this the head end is named with a caution."""
 
 ROUNDS = 16
@@ -142,6 +142,7 @@ def body_frame(
     *,
     metres: bool,
     withers_mark: NDArray[np.float64] | None = None,
+    sheets: NDArray[np.float64] | None = None,
 ) -> BodyFrame:
     """Find the body frame of an animal, or of its trunk, in any position.
 
@@ -155,6 +156,8 @@ def body_frame(
     metres : the scan's unit is settled.
     withers_mark : (3,) array or None
         Where the withers were pointed at, scan coordinates: tells the head's end.
+    sheets : (k, 4) array or None
+        Floors and walls, see `fitsim.scan.scan.Scan`: the floor tells up.
 
     Returns
     -------
@@ -165,7 +168,7 @@ def body_frame(
     BadScan
         Nothing in the scan looks like a back, or its size cannot be known.
     """
-    rough = rough_frame(samples, name)
+    rough = rough_frame(samples, name, sheets)
     trunk = samples.only(rough.trunk)
     toes = _toes(samples, rough)
     place = _sized(rough, name, withers_height, metres=metres)
@@ -179,9 +182,11 @@ def body_frame(
         place = _round(place, few, rough, name, stands=toes is not None)
         if np.abs(place.T @ np.linalg.inv(before) - np.eye(4)).max() < SETTLED:
             break
-    if toes is None:
-        shown = place.withers is not None and place.withers.sd < UNSHOWN
+    shown = place.withers is not None and place.withers.sd < UNSHOWN
+    if rough.stance is None and (toes is None or not shown):
         caution = _UP_GUESSED if shown else _WITHERS_UNSHOWN
+        if toes is not None:
+            caution = _PLACE_GUESSED
         place = replace(place, cautions=(*place.cautions, caution))
     surface, crest, place = _spine_along_x(place, trunk, rough, name, stands=toes is not None)
     factor = float(np.cbrt(np.linalg.det(place.T[:3, :3])))
@@ -204,6 +209,10 @@ _UP_GUESSED = (
 _WITHERS_UNSHOWN = (
     "No feet are in the scan and the withers do not show on it: place and lengthwise tilt of the "
     "back are guesses, off by up to 0.2 m and 15 degrees. Mark the withers and the blade's edge."
+)
+_PLACE_GUESSED = (
+    "The withers do not show on the scan: the place of the blade along the back is a guess, off by "
+    "up to 0.3 m. Mark the withers and the blade's edge."
 )
 _RESIZED = (
     "The told withers height makes the animal {:.2f} times as large as the file's unit does: "
@@ -352,9 +361,11 @@ def _leg_station(place: _Placement, rough: RoughFrame) -> float | None:
 
 
 def _toes(samples: Samples, rough: RoughFrame) -> NDArray[np.float64] | None:
-    """Three points of the ground in the scan's frame, where feet were seen."""
+    """Three points of the ground in the scan's frame, where feet or a floor were seen."""
     if rough.ground is None:
         return None
+    if rough.floor is not None:
+        return _under_the_trunk(rough)
     placed = samples.moved(rough.T_rough_scan).points
     corners = standing_triangle(
         placed[placed[:, 2] < 0.6 * rough.ground], 0.45 * rough.depth - rough.ground
@@ -363,6 +374,19 @@ def _toes(samples: Samples, rough: RoughFrame) -> NDArray[np.float64] | None:
         return None
     back = np.linalg.inv(rough.T_rough_scan)
     return np.asarray(corners @ back[:3, :3].T + back[:3, 3])
+
+
+def _under_the_trunk(rough: RoughFrame) -> NDArray[np.float64]:
+    """Three points of the floor as far apart as the trunk is long, in the scan's frame."""
+    if rough.floor is None or rough.ground is None:
+        raise TypeError("no floor was seen")
+    normal, offset = rough.floor[:3], rough.floor[3]
+    reach = 0.4 * rough.length
+    z = rough.ground
+    corners = np.array([[reach, 0.0, z], [-reach, reach, z], [-reach, -reach, z]])
+    back = np.linalg.inv(rough.T_rough_scan)
+    place = corners @ back[:3, :3].T + back[:3, 3]
+    return np.asarray(place - np.outer(place @ normal - offset, normal))
 
 
 def _on_its_feet(place: _Placement, toes: NDArray[np.float64], told: float | None) -> _Placement:

@@ -21,7 +21,6 @@ from fitsim.back.marks import (
 )
 from fitsim.back.samples import COARSE_EDGE, Samples, facet_edge, rounded, surface_samples
 from fitsim.back.tissue import tissue_of
-from fitsim.back.withers import widths_below
 from fitsim.back.zones import zone_codes, zones_of
 from fitsim.errors import BadScan, BadSettings
 
@@ -139,7 +138,9 @@ def _framed(
     size = 2.0 * float(np.linalg.norm(scan.vertices - scan.vertices.mean(axis=0), axis=1).max())
     cautions: tuple[str, ...] = ()
     samples = surface_samples(scan, size / SAMPLES_ALONG)
-    frame = body_frame(samples, name, withers_height, metres=metres, withers_mark=withers)
+    frame = body_frame(
+        samples, name, withers_height, metres=metres, withers_mark=withers, sheets=scan.sheets
+    )
     T = frame.T_body_scan
     place = scan.vertices @ T[:3, :3].T + T[:3, 3]
     on_back = ((place > BACK_BOX[0]) & (place < BACK_BOX[1])).all(axis=1)
@@ -148,7 +149,9 @@ def _framed(
         cautions = (TOO_COARSE.format(1e3 * edge),)
         scan = rounded(scan)
         samples = surface_samples(scan, size / SAMPLES_ALONG)
-        frame = body_frame(samples, name, withers_height, metres=metres, withers_mark=withers)
+        frame = body_frame(
+            samples, name, withers_height, metres=metres, withers_mark=withers, sheets=scan.sheets
+        )
     zero = station_told(told, frame.T_body_scan, frame.withers_height)
     if zero is not None:
         frame = frame.moved_to(zero)
@@ -167,31 +170,38 @@ def _check_chart(chart: Chart, frame: BodyFrame, name: str) -> None:
             "scan as far back as the croup",
         )
     tree = (chart.x > rear) & (chart.x < 0.0)
-    deep = widths_below(frame.surface, frame.crest, FLANK * frame.scale)
-    reached = np.isfinite(np.interp(chart.x[tree], frame.crest.x, deep))
-    if reached.mean() < 0.5:  # noqa: PLR2004 - half of it
-        raise BadScan(
-            name,
-            f"it does not reach {1e3 * FLANK * frame.scale:.0f} mm down both sides of the spine",
-            "scan both sides of the back, well down the ribs",
-        )
+    drop = chart.points[:, len(chart.t) // 2, None, 2] - chart.points[..., 2]
     for side, sign in (("left", 1.0), ("right", -1.0)):
         beside = (sign * chart.t > 0.03) & (sign * chart.t < 0.15)  # noqa: PLR2004 - under a bar
-        if chart.valid[np.ix_(tree, beside)].mean() < 0.5:  # noqa: PLR2004 - half of it
+        if chart.valid[np.ix_(tree, beside)].mean() < LEAST_SIDE:
             raise BadScan(
                 name, f"the {side} side of the back is missing", "scan both sides of the spine"
+            )
+        flank = chart.valid & (drop > FLANK * frame.scale) & (sign * chart.t > 0.0)
+        if flank[tree].any(axis=1).mean() < LEAST_SIDE:
+            raise BadScan(
+                name,
+                f"it does not reach {1e3 * FLANK * frame.scale:.0f} mm down both sides "
+                "of the spine",
+                "scan both sides of the back, well down the ribs",
             )
     _refuse_hump(chart, tree, frame, name)
 
 
 def _refuse_hump(chart: Chart, tree: NDArray[np.bool_], frame: BodyFrame, name: str) -> None:
     """Refuse a hump: under the tree, or taken for withers but falling away in front too."""
-    spine = chart.points[tree, len(chart.t) // 2, 2]
-    chord = np.linspace(spine[0], spine[-1], len(spine))
-    rise = float((spine - chord).max())
+    middle = len(chart.t) // 2
+    measured = chart.valid[:, middle]
+    under = tree & measured
+    spine = chart.points[under, middle, 2]
+    rise = 0.0
+    if len(spine):
+        chord = np.interp(chart.x[under], chart.x[under][[0, -1]], spine[[0, -1]])
+        rise = float((spine - chord).max())
     ahead = (chart.x >= frame.withers.x) & (chart.x < frame.withers.x + 0.25 * frame.scale)
+    ahead &= measured
     if ahead.any():
-        crest = chart.points[ahead, len(chart.t) // 2, 2]
+        crest = chart.points[ahead, middle, 2]
         rise = max(rise, float(crest[0] - crest.min()))
     if rise > HIGHEST_HUMP * frame.withers_height:
         raise BadScan(
@@ -203,6 +213,10 @@ def _refuse_hump(chart: Chart, tree: NDArray[np.bool_], frame: BodyFrame, name: 
 
 FLANK = 0.08
 """m, on an animal of 1.5 m: the outer edge of a bar lies about this far below the spine."""
+
+LEAST_SIDE = 0.12
+"""Share of one side, where a bar lies, that must be measured: less is half an animal. Between this
+and all of it the quality card says how much is missing."""
 
 TREE_REACH = -0.45
 """m, on an animal of 1.5 m: a tree of ordinary length ends about here."""

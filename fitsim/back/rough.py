@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,7 +38,8 @@ class RoughFrame:
     trunk : (n,) bool array: samples of the trunk.
     stance : Posture or None: what legs, feet and head told; None for a trunk alone.
     length, depth : of the trunk in the side view, in the scan's unit.
-    ground : height of the ground in the rough frame, or None where no feet were seen.
+    ground : height of the ground in the rough frame, None where neither feet nor floor were seen.
+    floor : (4,) array or None: a floor that was seen, as normal and offset in the scan's frame.
     front_leg : station of the front legs in the rough frame, or None.
     """
 
@@ -49,15 +50,19 @@ class RoughFrame:
     depth: float
     ground: float | None
     front_leg: float | None
+    floor: NDArray[np.float64] | None = None
 
 
-def rough_frame(samples: Samples, name: str) -> RoughFrame:
+def rough_frame(
+    samples: Samples, name: str, sheets: NDArray[np.float64] | None = None
+) -> RoughFrame:
     """Place a scan roughly, however it is turned.
 
     Parameters
     ----------
     samples : Samples
     name : of the file, for messages.
+    sheets : (k, 4) array or None: floors and walls, see `fitsim.scan.scan.Scan`.
 
     Returns
     -------
@@ -80,7 +85,7 @@ def rough_frame(samples: Samples, name: str) -> RoughFrame:
     for _ in range(2):
         view = silhouette(even @ plane)
         stance = posture(view)
-        if stance is None or _contradicts(stance, plane, arch):
+        if stance is None or arch.agreement > CLEAR_ARCH:
             stance, plane = None, arch.plane
             _require_trunk(arch, name)
             break
@@ -88,18 +93,29 @@ def rough_frame(samples: Samples, name: str) -> RoughFrame:
     middle = view.places(view.trunk).mean(axis=0) if stance is not None else _middle(even @ plane)
     if stance is not None:
         middle = np.array([middle @ stance.forward, middle @ stance.up])
-    return _placed(samples, (view, stance), plane, normal * offset, middle)
+    rough = _placed(samples, (view, stance), plane, normal * offset, middle)
+    return rough if sheets is None else _on_its_floor(rough, sheets)
+
+
+def _on_its_floor(rough: RoughFrame, sheets: NDArray[np.float64]) -> RoughFrame:
+    """The frame with the floor that lies under the trunk, if there is one."""
+    T_scan_rough = np.linalg.inv(rough.T_rough_scan)
+    for sheet in sheets:
+        normal, offset = sheet[:3], sheet[3] - sheet[:3] @ T_scan_rough[:3, 3]
+        upward = float(normal @ T_scan_rough[:3, 2])
+        height = offset / upward if abs(upward) > FLOOR_TILT else np.inf
+        if abs(upward) > FLOOR_TILT and height < -0.5 * rough.depth:
+            return replace(rough, floor=sheet, ground=height)
+    return rough
+
+
+FLOOR_TILT = np.cos(np.radians(30.0))
+"""A floor is level within this of the rough frame, whose up may be off by some degrees."""
 
 
 def _middle(side_view: NDArray[np.float64]) -> NDArray[np.float64]:
     """Middle of the extents, a hundredth left out at either end: parts may be missing."""
-    return np.percentile(side_view, [1, 99], axis=0).mean(axis=0)
-
-
-def _contradicts(stance: Posture, plane: NDArray[np.float64], arch: Arch) -> bool:
-    """Whether legs were seen where the trunk's own shape clearly says there is none."""
-    cosine = float((plane @ stance.up) @ arch.plane[:, 1])
-    return arch.agreement > CLEAR_ARCH and cosine < np.cos(np.radians(35.0))
+    return np.asarray(np.percentile(side_view, [1, 99], axis=0).mean(axis=0))
 
 
 def _require_trunk(arch: Arch, name: str) -> None:
@@ -112,8 +128,9 @@ def _require_trunk(arch: Arch, name: str) -> None:
         raise BadScan(name, "no back was found in it: nothing tells its upper side", NO_BACK)
 
 
-CLEAR_ARCH = 0.7
-"""Agreement above which a trunk is open below (made-up trunks: 0.90-0.94; a horse cut at half its
+CLEAR_ARCH = 0.8
+"""Agreement above which there is nothing but a trunk open below, and what looks like legs is the
+edge of what was scanned (made-up trunks with 30 % missing: 0.90-0.94; a horse cut at half its
 height, neck and head left on: 0.54)."""
 
 EVEN = 40_000
@@ -155,6 +172,8 @@ def _above_trunk(
 ) -> NDArray[np.bool_]:
     """Samples above the trunk's lower edge: the withers and the root of the neck belong to it."""
     x, z = placed[:, 0], placed[:, 2]
+    if not on_trunk.any():
+        return on_trunk
     first, last = x[on_trunk].min(), x[on_trunk].max()
     column = ((x - first) / (4 * cell)).astype(int)
     low = np.full(max(int(column.max()), 0) + 1, np.inf)

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from fitsim.errors import BadScan
+from fitsim.scan.bystanders import people, strings
 from fitsim.scan.pieces import belonging, mesh_pieces, point_pieces
 from fitsim.scan.planes import floors_and_walls, on_plane
 from fitsim.scan.read import MIN_POINTS, MIN_TRIANGLES
@@ -26,6 +27,8 @@ _TYPICAL_LENGTH: Final = 2.0  # m, between a back and a whole animal; sizes here
 _SAMPLE: Final = 60_000
 _PLENTY: Final = 400_000  # points looked at, floor and all; more only cost time
 _NEIGHBOURS: Final = 8
+LEAST_STRING: Final = 0.0005
+"""Share of the points below which what looks thin is left: half a metre of rope is more."""
 _FAR: Final = 4.0  # robust standard deviations
 
 
@@ -69,6 +72,7 @@ def cleaned(scan: Scan) -> Scan:
         metre = _TYPICAL_LENGTH / extent(scan.vertices)
     scan = _thinned(scan, _PLENTY)
     scan = _without_planes(scan, metre)
+    scan = _without_strings(scan, metre)
     scan = _without_strays(scan, metre)
     if scan.is_points:
         scan = _without_outliers(scan)
@@ -86,16 +90,30 @@ def _without_planes(scan: Scan, metre: float) -> Scan:
         note = (
             f"A floor or wall of about {plane.area:.1f} m² was taken away ({gone.sum():,} points)."
         )
+        sheet = np.append(plane.normal, plane.normal @ plane.point / metre)
         scan = _noted(_without(scan, gone), note)
+        scan = replace(scan, sheets=np.vstack([scan.sheets, sheet]))
     return scan
+
+
+def _without_strings(scan: Scan, metre: float) -> Scan:
+    gone = strings(scan.vertices * metre)
+    left = _without(scan, gone)
+    cut = len(scan.vertices) - len(left.vertices)
+    if cut < LEAST_STRING * len(scan.vertices):
+        return scan  # specks, and the corners and borders of the animal itself
+    return _noted(left, f"Rope, straps or wires were taken away ({cut:,} points).")
 
 
 def _without_strays(scan: Scan, metre: float) -> Scan:
     points = scan.vertices * metre
-    if scan.is_points:
-        piece, weight = point_pieces(points), np.ones(len(points))
-    else:
-        piece, weight = mesh_pieces(len(points), scan.triangles), _shares(scan)
+    piece, weight = _pieces(scan, points)
+    stands = people(points, piece, weight, scan.sheets * [1.0, 1.0, 1.0, metre])
+    if stands.any() and not stands.all():
+        note = f"Someone standing beside the animal was taken away ({stands.sum():,} points)."
+        scan = _noted(_without(scan, stands), note)
+        points = scan.vertices * metre
+        piece, weight = _pieces(scan, points)
     kept, double = belonging(points, piece, weight)
     stray = ~kept & ~double
     if double.any():
@@ -109,6 +127,15 @@ def _without_strays(scan: Scan, metre: float) -> Scan:
             f"{pieces:,} stray pieces beside the animal were taken away ({stray.sum():,} points).",
         )
     return _without(scan, ~kept)
+
+
+def _pieces(
+    scan: Scan, points: NDArray[np.float64]
+) -> tuple[NDArray[np.int32], NDArray[np.float64]]:
+    """Piece of each vertex, and what each counts for."""
+    if scan.is_points:
+        return point_pieces(points), np.ones(len(points))
+    return mesh_pieces(len(points), scan.triangles), _shares(scan)
 
 
 def _without_outliers(scan: Scan) -> Scan:

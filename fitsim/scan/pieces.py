@@ -18,7 +18,7 @@ GAP: Final = 0.15
 """A piece this near the main one may be another part of the same animal, m: a strip the
 scanner missed under a strap or a hand."""
 SMALLEST: Final = 0.02
-"""Share of the main piece under which a piece is stray: about 15 x 15 cm beside a whole back.
+"""Share of the whole surface under which a piece is stray: about 15 x 15 cm beside a whole back.
 A ball of 4 cm over the back is stray, the other half of a back that a strap parted is not."""
 
 _DOUBLE: Final = 0.010  # m: two passes of a scanner lie closer than this or are two things
@@ -118,17 +118,24 @@ def belonging(
     """
     size = np.bincount(piece, weights=weight)
     main = int(size.argmax())
-    large = size >= SMALLEST * size[main]
+    large = size >= SMALLEST * size.sum()
     kept, double = piece == main, np.zeros(len(piece), dtype=bool)
     candidates = np.flatnonzero(large & (np.arange(len(size)) != main))
     if len(candidates) == 0:
         return kept, double
-    tree = cKDTree(points[kept])
-    for number in candidates:
-        mine = piece == number
-        distance = np.asarray(tree.query(points[mine], distance_upper_bound=GAP)[0])
-        if (distance < _DOUBLE).mean() > _MOSTLY:
-            double |= mine
-        elif np.isfinite(distance).any():
-            kept |= mine
+    waiting = list(candidates[np.argsort(-size[candidates])])
+    grown = True
+    while grown and waiting:  # a piece may hang on by another one
+        tree, grown, far = cKDTree(points[kept]), False, []
+        for number in waiting:
+            mine = piece == number
+            distance = np.asarray(tree.query(points[mine], distance_upper_bound=GAP)[0])
+            if (distance < _DOUBLE).mean() > _MOSTLY:
+                double |= mine
+            elif np.isfinite(distance).any():
+                kept |= mine
+                grown = True
+            else:
+                far.append(number)
+        waiting = far
     return kept, double

@@ -136,7 +136,13 @@ def scaled(scan: Scan, factor: float, unit_evidence: str, unit: Unit = "m") -> S
         metres_per_unit=scan.provenance.metres_per_unit * factor,
     )
     marks = {name: points * factor for name, points in scan.marks.items()}
-    return replace(scan, vertices=scan.vertices * factor, provenance=provenance, marks=marks)
+    return replace(
+        scan,
+        vertices=scan.vertices * factor,
+        provenance=provenance,
+        marks=marks,
+        sheets=scan.sheets * [1.0, 1.0, 1.0, factor],
+    )
 
 
 def extent(vertices: NDArray[np.float64]) -> float:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import numpy as np
     from numpy.typing import NDArray
 
 Unit = Literal["m", "cm", "mm", "inch"]
@@ -52,6 +53,8 @@ class Scan:
     colours : (n, 3) uint8 array or None.
     normals : (n, 3) float64 array or None; only where the file carried them.
     marks : places the file itself names, by name: (k, 3) arrays in the vertices' frame and unit.
+    sheets : (k, 4) array: floors and walls that were taken away, as unit normal n and offset d in
+        the vertices' frame and unit, n . p = d; the sign of n is arbitrary.
     """
 
     vertices: NDArray[np.float64]
@@ -60,6 +63,7 @@ class Scan:
     colours: NDArray[np.uint8] | None = None
     normals: NDArray[np.float64] | None = None
     marks: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
+    sheets: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 4)))
 
     @property
     def is_points(self) -> bool:

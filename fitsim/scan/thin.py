@@ -100,6 +100,36 @@ def thin_mesh(
     return means[used], renumbered, _nearest_mean(vertices, place, means)[used]
 
 
+def cells_of(
+    points: NDArray[np.float64], side: float
+) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
+    """Gather points into the cells of a grid.
+
+    Parameters
+    ----------
+    points : (n, 3) array
+        Any unit.
+    side : float
+        Of a cell, same unit; a millionth of the points' extent or more.
+
+    Returns
+    -------
+    place : (n,) int array
+        Cell of each point.
+    centres : (k, 3) array
+        Mean of the points in each cell.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> place, centres = cells_of(np.array([[0.0, 0, 0], [0.2, 0, 0], [1.2, 0, 0]]), 1.0)
+    >>> place.tolist(), centres[:, 0].tolist()
+    ([0, 0, 1], [0.1, 1.2])
+    """
+    place = _numbered(points - points.min(axis=0), side)
+    return place, _means(points, place)
+
+
 def _cells(points: NDArray[np.float64], most: int) -> NDArray[np.intp]:
     """Cell of each point, in a grid so fine that about `most` cells are filled."""
     low = points.min(axis=0)
