@@ -68,11 +68,12 @@ def sagitta(back: Back, front: float = -0.02, rear: float = -0.54) -> float:
 def _height(back: Back, x: float) -> float:
     row = int(np.abs(back.chart.x - x).argmin())
     points = back.chart.points[row][back.chart.valid[row]]
-    sides = [points[points[:, 1] * side > 0.0] for side in (1.0, -1.0)]
-    return float(
-        np.mean([np.interp(BESIDE, *np.abs(one[np.argsort(np.abs(one[:, 1]))].T[1:]))
-                 for one in sides])
-    )  # fmt: skip
+    heights = []
+    for side in (1.0, -1.0):
+        out = side * points[:, 1]
+        order = np.argsort(out)
+        heights.append(np.interp(BESIDE, out[order], points[order, 2]))
+    return float(np.mean(heights))
 
 
 def fitted_tree(back: Back, steeper: float = 0.0, closer: float = 0.0) -> Tree:
