@@ -19,7 +19,7 @@ Index = NDArray[np.int_]
 # Newton steps along a ray. From the plane of the bar a smooth underside is met to a micrometre
 # by the fourth; from the distance in a neighbouring pose by the second.
 _RAY_STEPS, _GUESSED_STEPS = 4, 2
-_MET = 1e-10  # m, of every ray: no more steps are needed
+_MET = 1e-10  # m; a ray this near to the underside is left there
 _EDGE_ON = 0.2  # a ray that meets the bar at a smaller sine runs past it, if it meets it at all
 _RAY_MISS = 5e-4  # m
 # A node's normal, run backwards through the animal, can meet the other bar.
@@ -81,16 +81,10 @@ def overhead(  # noqa: PLR0917 - rays, and the bars they are shot at
     ray = np.einsum("nij,ni->nj", turn, normals)
     away = np.abs(ray[:, 2]) < _EDGE_ON
     rise = np.where(away, 1.0, ray[:, 2])
-    distance = -start[:, 2] / rise if guess is None else guess
+    distance = -start[:, 2] / rise if guess is None else guess.copy()
     steps = _RAY_STEPS if guess is None else _GUESSED_STEPS
-    for step in range(steps + 1):
-        place = start[:, :2] + distance[:, None] * ray[:, :2]
-        height, slope = height_and_slope(face, which, place)
-        miss = start[:, 2] + distance * rise - height
-        if step == steps or np.abs(miss).max(initial=0.0) < _MET:
-            break
-        steepness = rise - slope[:, 0] * ray[:, 0] - slope[:, 1] * ray[:, 1]
-        distance = distance - miss / np.where(np.abs(steepness) < _EDGE_ON, 1.0, steepness)
+    slope, miss = _march(face, which, start, np.column_stack([ray[:, :2], rise]), distance, steps)
+    place = start[:, :2] + distance[:, None] * ray[:, :2]
     inside = outline_distance(face, which, place)
     # Fading a ray out as it misses, rather than dropping it, keeps the forces continuous.
     inside -= 10.0 * np.clip(np.abs(miss) - _RAY_MISS, 0.0, 0.1)
@@ -102,6 +96,29 @@ def overhead(  # noqa: PLR0917 - rays, and the bars they are shot at
         inside=inside,
         along=(face.front[which] - place[:, 0]) / (face.front - face.rear)[which],
     )
+
+
+def _march(  # noqa: PLR0917 - rays, where they are, and how far to go
+    face: Face, which: Index, start: Array, ray: Array, distance: Array, steps: int
+) -> tuple[Array, Array]:
+    """Newton steps along rays: moves `distance`, returns slope (n, 2) and miss (n,) m there."""
+    slope, miss = np.empty((len(start), 2)), np.empty(len(start))
+    going: Index | slice = slice(None)
+    for step in range(steps + 1):
+        origin, way, along = start[going], ray[going], distance[going]
+        height, lean = height_and_slope(
+            face, which[going], origin[:, :2] + along[:, None] * way[:, :2]
+        )
+        off = origin[:, 2] + along * way[:, 2] - height
+        slope[going], miss[going] = lean, off
+        unmet = np.flatnonzero(np.abs(off) > _MET)
+        if step == steps or len(unmet) == 0:
+            break
+        steepness = way[:, 2] - lean[:, 0] * way[:, 0] - lean[:, 1] * way[:, 1]
+        closer = off / np.where(np.abs(steepness) < _EDGE_ON, 1.0, steepness)
+        going = unmet if isinstance(going, slice) else going[unmet]
+        distance[going] -= closer[unmet]
+    return slope, miss
 
 
 def _normal(turn: Array, slope: Array) -> Array:
