@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import base64
-import io
 import json
 import math
 from concurrent.futures import ThreadPoolExecutor
-from importlib import resources
 from typing import TYPE_CHECKING
 
 from fitsim.draw.palette import pressure_map
@@ -16,7 +13,8 @@ from fitsim.draw.sheet import top_of_scale
 from fitsim.draw.words import RULES, case_title, verdict, working_fit, zone_share, zone_words
 from fitsim.files import write_text
 from fitsim.report.advice import advice, headline
-from fitsim.report.contract import CAUTIONS, versions
+from fitsim.report.contract import CAUTIONS
+from fitsim.report.house import asset, picture_of, rendered
 from fitsim.report.scene import scene
 from fitsim.report.verdict import verdict_of
 
@@ -28,12 +26,6 @@ if TYPE_CHECKING:
     from fitsim.draw.quantity import System
     from fitsim.measure.measures import Measures
     from fitsim.study.fit import Fit, FitSet
-
-_FACES = {
-    "sans-400": "source-sans-3-latin-400-normal.woff",
-    "sans-600": "source-sans-3-latin-600-normal.woff",
-    "serif-600": "source-serif-4-latin-600-normal.woff",
-}
 
 
 def write_report(
@@ -75,17 +67,9 @@ def page(
     skin: Canvas | None = None,
 ) -> str:
     """Return the report as one HTML page; see `write_report`."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    house = Environment(
-        loader=PackageLoader("fitsim.report", "page"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     top, working = top_of_scale(fitset), working_fit(fitset)
-    return house.get_template("report.html.j2").render(
+    return rendered(
+        "report.html.j2",
         fitset=fitset,
         headline=headline(fitset),
         working=working,
@@ -103,23 +87,11 @@ def page(
         gradient=_gradient(),
         cautions=CAUTIONS,
         rules=RULES,
-        versions=versions(),
         scene=_embedded(scene(fitset, top=top, system=system, skin=skin)),
-        css=_asset("report.css"),
-        faces={name: _face(file) for name, file in _FACES.items()},
-        three=_asset("three.min.js"),
-        viewer=_asset("viewer.js"),
-        shader=_asset("skin.glsl"),
+        three=asset("three.min.js"),
+        viewer=asset("viewer.js"),
+        shader=asset("skin.glsl"),
     )
-
-
-def _asset(name: str) -> str:
-    return (resources.files("fitsim.report") / "page" / name).read_text(encoding="utf-8")
-
-
-def _face(name: str) -> str:
-    file = resources.files("fitsim.draw") / "type" / name
-    return base64.b64encode(file.read_bytes()).decode("ascii")
 
 
 def _embedded(document: dict[str, object]) -> str:
@@ -131,17 +103,7 @@ def _embedded(document: dict[str, object]) -> str:
 def _sheets(pictures: Mapping[str, str | Path]) -> dict[str, str]:
     """Return each sheet as a data address; two are packed at a time."""
     with ThreadPoolExecutor(max_workers=2) as pool:
-        return dict(zip(pictures, pool.map(_sheet, pictures.values()), strict=True))
-
-
-def _sheet(path: str | Path) -> str:
-    """Return a sheet as a data address a fifth as long as its file."""
-    from PIL import Image
-
-    file = io.BytesIO()
-    with Image.open(path) as picture:
-        picture.save(file, "WEBP", quality=84, method=2)
-    return "data:image/webp;base64," + base64.b64encode(file.getvalue()).decode("ascii")
+        return dict(zip(pictures, pool.map(picture_of, pictures.values()), strict=True))
 
 
 def _gradient() -> str:

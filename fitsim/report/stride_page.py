@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import base64
-import io
 import json
-from importlib import resources
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fitsim.draw.quantity import number, percent, quantity, shown
 from fitsim.files import whole_file, write_text
-from fitsim.report.contract import CAUTIONS, versions
+from fitsim.report.contract import CAUTIONS
+from fitsim.report.house import picture_of, rendered
 from fitsim.report.stride_words import (
     ASSUMED,
     RULES,
@@ -35,11 +33,6 @@ if TYPE_CHECKING:
     from fitsim.measure.stride import StrideMeasures
     from fitsim.study.stride_job import StrideStudy
 
-_FACES = {
-    "sans-400": "source-sans-3-latin-400-normal.woff",
-    "sans-600": "source-sans-3-latin-600-normal.woff",
-    "serif-600": "source-serif-4-latin-600-normal.woff",
-}
 GIF_SIZE = (900, 600)
 SLOWER = 4.0
 """Times slower than life that the moving picture runs: a stride is over before one has looked."""
@@ -85,18 +78,10 @@ def write_page(
     path : Path
     system : units people chose.
     """
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    house = Environment(
-        loader=PackageLoader("fitsim.report", "page"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    stride, coded = study.stride, [_webp(frame) for frame in frames]
+    stride, coded = study.stride, [picture_of(frame) for frame in frames]
     do, why = advice(study)
-    text = house.get_template("stride.html.j2").render(
+    text = rendered(
+        "stride.html.j2",
         stride=stride,
         headline=headline(stride),
         said=verdict(study, system),
@@ -113,9 +98,6 @@ def write_page(
         rules=RULES,
         sources=[(name.replace("_", " "), source) for name, source in stride.gait.sources.items()],
         cautions=(*CAUTIONS, *stride.back.cautions),
-        versions=versions(),
-        css=(resources.files("fitsim.report") / "page" / "report.css").read_text("utf-8"),
-        faces={name: _face(file) for name, file in _FACES.items()},
     )
     write_text(path, text)
 
@@ -197,14 +179,3 @@ def _together(frames: Sequence[Image.Image]) -> Image.Image:
     for row, frame in enumerate(few):
         sheet.paste(frame, (0, row * high))
     return sheet
-
-
-def _webp(frame: Image.Image) -> str:
-    file = io.BytesIO()
-    frame.save(file, "WEBP", quality=80, method=2)
-    return "data:image/webp;base64," + base64.b64encode(file.getvalue()).decode("ascii")
-
-
-def _face(name: str) -> str:
-    file = resources.files("fitsim.draw") / "type" / name
-    return base64.b64encode(file.read_bytes()).decode("ascii")
