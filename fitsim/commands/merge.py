@@ -26,6 +26,11 @@ if TYPE_CHECKING:
 )
 @click.option("--start", metavar="FILE", help="Rough poses of the views; found if not given.")
 @click.option(
+    "--moved",
+    is_flag=True,
+    help="The animal moved between the views: lay them by its trunk, near their --start.",
+)
+@click.option(
     "--unit",
     type=click.Choice(["m", "cm", "mm", "inch"]),
     help="Unit of the views' numbers; found from their size if not given.",
@@ -50,7 +55,7 @@ def merge(files: tuple[str, ...], output: str, **options: Any) -> None:  # noqa:
     with stages("read", "reading and cleaning the views"):
         views = read_views(files, options["unit"])
     with stages("merge", "laying the views together"):
-        result = merged(views, start)
+        result = merged(views, start, moved=options["moved"])
     with stages("join", "making one sheet of them"):
         scan = joined_scan(views, result)
     write_scan(scan, Path(output))

@@ -67,7 +67,7 @@ def read_frame(
         raise BadScan(path.name, "it is not a PNG picture", _MEND) from error
     except (OSError, SyntaxError, ValueError) as error:
         raise BadScan(path.name, "the picture is cut off or damaged", "copy it again") from error
-    depth = steps * metres_per_step
+    depth = (steps * metres_per_step).astype(np.float64)
     depth[depth > far] = 0.0
     _check_readings(path.name, steps, depth, far)
     return depth

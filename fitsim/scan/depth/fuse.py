@@ -82,8 +82,20 @@ def fused(
         coordinates = grid.compute_unique_block_coordinates(*view)
         grid.integrate(coordinates, *view)
     mesh = grid.extract_triangle_mesh(weight_threshold=_SEEN)
-    vertices = mesh.vertex.positions.numpy().astype(np.float64)
-    return vertices, mesh.triangle.indices.numpy().astype(np.int32)
+    return _in_order(mesh.vertex.positions.numpy(), mesh.triangle.indices.numpy())
+
+
+def _in_order(
+    vertices: NDArray[np.float32], triangles: NDArray[np.int32]
+) -> tuple[NDArray[np.float64], NDArray[np.int32]]:
+    """The same surface in an order of its own: Open3D's changes from run to run."""
+    order = np.lexsort(vertices.T)
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    corners = place[triangles]
+    first = corners.argmin(axis=1)[:, None]
+    corners = np.take_along_axis(corners, (first + np.arange(3)) % 3, axis=1)
+    return vertices[order].astype(np.float64), corners[np.lexsort(corners.T)].astype(np.int32)
 
 
 def _arguments(

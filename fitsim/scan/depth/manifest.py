@@ -75,6 +75,7 @@ class Manifest(_Table):
     depth_frames : version of the layout.
     metres_per_step : m, what one step of a pixel's value means.
     far_m : m, beyond which readings are not used.
+    moved : whether the animal moved between the frames.
     camera : of all frames that have none of their own.
     frames : the frames.
     """
@@ -82,6 +83,7 @@ class Manifest(_Table):
     depth_frames: Literal[1]
     metres_per_step: float = Field(gt=0.0, le=0.1)
     far_m: float = Field(default=4.0, gt=0.0, le=65.0)
+    moved: bool = False
     camera: Camera | None = None
     frames: tuple[Frame, ...] = Field(min_length=1, max_length=MOST_FRAMES)
 
@@ -133,6 +135,8 @@ def read_manifest(name: str, content: bytes) -> Manifest:
     if posed not in {0, len(manifest.frames)}:
         fault = f"only {posed} of {len(manifest.frames)} frames have a pose"
         raise BadScan(name, fault, "give all of them one, or none")
+    if manifest.moved and not posed:
+        raise BadScan(name, "the animal moved and no frame has a pose", "give rough poses")
     return manifest
 
 

@@ -71,7 +71,7 @@ def read_depth(path: Path, content: bytes) -> Scan:
     """
     manifest = read_manifest(path.name, content)
     frames = read_frames(path.parent, manifest)
-    depths, poses, notes = _placed(frames)
+    depths, poses, notes = _placed(frames, moved=manifest.moved)
     vertices, triangles = fused(depths, [frame.camera for frame in frames], poses)
     if len(triangles) == 0:
         raise BadScan(path.name, "no surface can be made of its frames", "scan again")
@@ -124,14 +124,15 @@ def _plain(name: str) -> str:
 
 
 def _placed(
-    frames: list[DepthFrame],
+    frames: list[DepthFrame], *, moved: bool
 ) -> tuple[list[NDArray[np.float64]], NDArray[np.float64], tuple[str, ...]]:
     """Depths to fuse, where their cameras stood, and what is to be said about that."""
     if len(frames) == 1:
         return [frames[0].depth], np.eye(4)[None], ()
     views = [_view(frame) for frame in frames]
     poses = [frame.pose for frame in frames if frame.pose is not None]
-    result = merged(views, [np.linalg.inv(poses[0]) @ T for T in poses] if poses else None)
+    start = [np.linalg.inv(poses[0]) @ T for T in poses] if poses else None
+    result = merged(views, start, moved=moved)
     scene = orthonormal(poses[0]) if poses else np.eye(4)
     depths = [_of_animal(frame, view) for frame, view in zip(frames, views, strict=True)]
     return depths, scene @ result.T_first_view, tuple(merge_notes(views, result))

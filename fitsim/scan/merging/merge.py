@@ -10,7 +10,7 @@ import numpy as np
 
 from fitsim.errors import BadScan, BadSettings
 from fitsim.scan.merging.graph import Loop, chained, closed, how_sure, loops_of
-from fitsim.scan.merging.placing import Pair, Place, laid_by_trunk, paired, placed
+from fitsim.scan.merging.placing import Pair, Place, laid_by_trunk, moved_by, paired, placed
 from fitsim.scan.merging.starts import around, flipped, matched
 from fitsim.units import show_length
 
@@ -35,6 +35,8 @@ MOST_MOVED: Final = 0.05
 """The same of the trunk of an animal that moved."""
 MOST_SLACK: Final = 0.030
 """m: an animal that moved fits equally well in places this close; it has no one place."""
+MOST_FROM_START: Final = 0.15
+"""m: how far a rough start of an animal that moved may be off, root mean square."""
 MOST_GAP: Final = 0.020
 """m: a loop that misses by more holds a view that is placed wrong."""
 MOST_UNSURE: Final = 0.004
@@ -43,7 +45,7 @@ ASIDE: Final = 0.05
 """Pairs that overlap by less than this say nothing of how well views agree."""
 
 _WEAK: Final = 0.7  # of the weakest pair of the chain
-_MEND: Final = "scan with more overlap, or give a rough pose with --start"
+_MEND: Final = "scan with more overlap or give rough poses; say so if the animal moved"
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,7 @@ def merged(
     views: Sequence[View],
     start: Sequence[NDArray[np.float64]] | None = None,
     *,
+    moved: bool = False,
     seed: int = 0,
 ) -> Merged:
     """Bring overlapping views into the frame of the first.
@@ -82,6 +85,8 @@ def merged(
         Each in its own frame, m.
     start : sequence of (4, 4) arrays, optional
         Rough T_first_view of each; found from the shapes if not given.
+    moved : bool
+        The animal moved between its views: lay them by its trunk, near their start.
     seed : int
         Everything random follows from it.
 
@@ -96,30 +101,30 @@ def merged(
     BadScan
         If a view cannot be placed surely; names it, and says what came nearest.
     """
-    _check(views, start)
+    _check(views, start, moved=moved)
     pairs = {
         (i, j): _pair(views[i], views[j], None if start is None else _between(start, i, j), seed)
         for i, j in combinations(range(len(views)), 2)
     }
-    believed, poses, tree = _believed(len(views), pairs, moved=False)
-    # A still animal's views hold together by pairs that agree to their noise. Only where these do
-    # not reach every view, and a start was given, is the animal taken to have moved
-    moved = start is not None and any(T is None for T in poses)
     shown = [view.trunk for view in views] if moved else list(views)
-    if moved:
+    if start is not None and moved:
         pairs = {at: laid_by_trunk(views[at[0]], views[at[1]], pairs[at]) for at in pairs}
-        believed, poses, tree = _believed(len(views), pairs, moved=True)
+    believed, poses, tree = _believed(len(views), pairs, moved=moved)
     chain = [T for T in poses if T is not None]
     if len(chain) < len(views):
         raise _unplaced(views, [T is not None for T in poses].index(False), pairs, moved=moved)
     believed, loops = _contradicting(views, chain, believed, tree)
-    first = closed(shown, chain, {at: pair.place.T_target_source for at, pair in believed.items()})
+    first = list(
+        closed(shown, chain, {at: pair.place.T_target_source for at, pair in believed.items()})
+    )
+    if start is not None and moved:
+        _check_near(shown, first, start)
     places = {at: placed(shown[at[0]], shown[at[1]], _between(first, *at)) for at in pairs}
     _check_places(views, places, moved=moved)
-    sure = how_sure(shown, first, list(believed))
+    sure = how_sure(shown, np.array(first), list(believed))
     _check_sure(views, sure)
     noise = {at: pair.noise for at, pair in pairs.items()}
-    return Merged(first, places, loops, noise, sure, moved)
+    return Merged(np.array(first), places, loops, noise, sure, moved)
 
 
 def _believed(
@@ -160,8 +165,8 @@ def merge_notes(views: Sequence[View], result: Merged) -> list[str]:
     said.append(f"Noise alone may shift a view by {2e3 * result.sure.max():.1f} mm.")
     if result.moved:
         said.append(
-            "The views disagree by more than noise: the animal moved between them. The shape of "
-            "the back is a mean of what they saw; neck, tail and legs may lie there twice."
+            "Told: the animal moved between the views. They were laid by its trunk, near their "
+            "start; the back is a mean of what they saw, and neck, tail and legs may lie twice."
         )
     if any(view.camera is None for view in views):
         said.append("Where the views were seen from is not known: they were laid by shape alone.")
@@ -218,7 +223,15 @@ def _pair(target: View, source: View, T: NDArray[np.float64] | None, seed: int) 
     return paired(target, source, [*starts, *flipped(best, source), *around(best, source)])
 
 
-def _check(views: Sequence[View], start: Sequence[NDArray[np.float64]] | None) -> None:
+def _check(
+    views: Sequence[View], start: Sequence[NDArray[np.float64]] | None, *, moved: bool
+) -> None:
+    if moved and start is None:
+        raise BadSettings(
+            "--moved",
+            "an animal that moved is laid near a start, and none is given",
+            "give --start",
+        )
     if len(views) < 2:  # noqa: PLR2004 - a merge takes two
         raise BadSettings("merge", "there is only one view", "name two or more")
     if start is not None and len(start) != len(views):
@@ -257,11 +270,29 @@ def _contradicting(
                 f"{views[loop.target].name}, {views[loop.source].name}",
                 f"these views fit each other, but {show_length(loop.gap)} from where others put "
                 "them",
-                "leave out the view in which the animal moved, or give rough poses with --start",
+                "leave out the view in which the animal moved, or give rough poses",
             )
     good = tuple(loop for loop in loops if loop.gap <= MOST_GAP)
     held = {*tree, *((loop.target, loop.source) for loop in good)}
     return {at: pair for at, pair in believed.items() if at in held}, good
+
+
+def _check_near(
+    views: Sequence[View],
+    first: Sequence[NDArray[np.float64]],
+    start: Sequence[NDArray[np.float64]],
+) -> None:
+    """An animal that moved proves no place by its fit alone: it must be near where it was told."""
+    for number, view in enumerate(views):
+        told = moved_by(_between(start, 0, number), view.sample)
+        off = moved_by(first[number], view.sample) - told
+        far = float(np.sqrt((off**2).sum(axis=1).mean()))
+        if far > MOST_FROM_START:
+            raise BadScan(
+                view.name,
+                f"this view cannot be placed surely: it fits {show_length(far)} from its start",
+                f"give a start that is right to {show_length(MOST_FROM_START)}",
+            )
 
 
 def _check_sure(views: Sequence[View], sure: NDArray[np.float64]) -> None:

@@ -200,7 +200,7 @@ def placed(target: View, source: View, T: NDArray[np.float64], reach: float = RE
     -------
     Place
     """
-    back = np.linalg.inv(T)
+    back = np.linalg.inv(T).astype(np.float64)
     there = met(target.fine, source.sample, source, T, reach)
     here = met(source.fine, target.sample, target, back, reach)
     shares = len(there) / len(source.sample), len(here) / len(target.sample)
