@@ -17,8 +17,8 @@ Array = NDArray[np.float64]
 
 # A tree that has tilted or travelled this far since it was laid on is taken as leaving: it no
 # longer lies where anybody would leave it, whatever might hold it farther on.
-_TILT = np.deg2rad(15.0)
-_TRAVEL = 0.06  # m
+TILT = np.deg2rad(15.0)
+TRAVEL = 0.06  # m
 
 _WAYS: tuple[tuple[Way, Way], ...] = (
     ("slides forward", "slides back"),
@@ -51,7 +51,7 @@ def leaving(
         Positive roll lowers the animal's right side, positive pitch the front.
     """
     motion = motion_since_seat(problem, pose)
-    share = np.abs(motion) / np.array([_TRAVEL + slack, _TRAVEL, _TRAVEL, _TILT, _TILT, _TILT])
+    share = np.abs(motion) / np.array([TRAVEL + slack, TRAVEL, TRAVEL, TILT, TILT, TILT])
     if share.max() < 1.0 and not at_end:
         return None
     worst = int(share.argmax())

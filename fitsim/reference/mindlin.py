@@ -7,8 +7,6 @@ worked out here.
 
 from __future__ import annotations
 
-import numpy as np
-
 
 def half_space_stiffness(shear_modulus: float, poisson: float, radius: float) -> float:
     """First sideways stiffness of a rigid sphere that sticks to a half-space.
@@ -75,6 +73,7 @@ def sideways_on_springs(share: float) -> float:
     --------
     >>> sideways_on_springs(0.5)
     0.6875
+    >>> import numpy as np
     >>> x = np.linspace(0.0, 1.0, 1001)
     >>> gap = [sideways_on_springs(one) - sideways_on_half_space(one) for one in x]
     >>> round(float(max(gap)), 3), round(float(x[np.argmax(gap)]), 2)
