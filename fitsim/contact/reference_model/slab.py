@@ -147,11 +147,12 @@ def grid_lines(
     array([0., 1., 2.])
     """
     levels = _levels(counts, shares, towards_skin)
-    s, t, z = (_with_middles(np.asarray(edges)) for edges in (*across, levels))
+    s, t, z = (with_middles(np.asarray(edges)) for edges in (*across, levels))
     return s, t, z
 
 
-def _with_middles(edges: Array) -> Array:
+def with_middles(edges: Array) -> Array:
+    """Edges and the middles between them, ascending."""
     return np.sort(np.concatenate([edges, (edges[1:] + edges[:-1]) / 2.0]))
 
 
@@ -173,7 +174,7 @@ def _grid(doflocs: Array, edges: tuple[Array, Array, Array]) -> Index:
     """Node at each place of the grid of corners and midpoints."""
     rows = []
     for place, edge in zip(doflocs, edges, strict=True):
-        rows.append(np.abs(place[:, None] - _with_middles(edge)).argmin(axis=1))
+        rows.append(np.abs(place[:, None] - with_middles(edge)).argmin(axis=1))
     grid = np.empty([2 * len(edge) - 1 for edge in edges], dtype=np.int_)
     grid[tuple(rows)] = np.arange(doflocs.shape[1])
     return grid
