@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from fitsim.errors import BadSettings
+from fitsim.rig.going import Going
 from fitsim.rig.read import read_load, read_pad, read_rig
+from fitsim.rig.rig import Cinch, Holdback
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -49,6 +53,46 @@ def test_what_a_rig_file_leaves_out_stays_usual(tmp_path: Path) -> None:
     assert rig.name == "given"
     assert rig.front == read_rig().front
     assert (rig.rear.tension_left, rig.rear.tension_right) == (0.0, 0.0)
+
+
+def test_what_else_a_rig_may_have(tmp_path: Path) -> None:
+    text = """
+[front_cinch]
+stiffness = "6 N/mm"
+tightened = "25 mm"
+swings_back = "-20 mm"
+beside = "10 mm"
+[connecting_strap]
+length = "300 mm"
+[breast_strap]
+[breeching]
+slack = "4 in"
+behind_front = "500 mm"
+"""
+    rig = read_rig(written(tmp_path, text))
+    assert rig.front == Cinch(150.0, 150.0, stiffness=6e3, swing=-0.02, beside=0.01)
+    assert rig.connecting == 0.3
+    assert rig.breast_strap == Holdback()
+    assert rig.breeching == Holdback(0.1016, behind_front=0.5)
+    assert rig.crupper is None
+
+
+def test_going_in_a_load_file(tmp_path: Path) -> None:
+    text = """
+[going]
+slope = "10 deg"
+turn = "right"
+turn_radius = "8 m"
+speed = "4 m/s"
+load_factor = 1.5
+"""
+    load = read_load(written(tmp_path, text))
+    assert load.kind == "none"
+    assert load.going == Going(np.radians(10.0), 0.0, -2.0, 1.5)
+    with_pack = read_load(written(tmp_path, '[pack]\nleft = "9 kg"\nright = "9 kg"\n' + text))
+    assert with_pack.going == load.going
+    over = read_load(written(tmp_path, text), slope=0.0, side_slope=0.1)
+    assert over.going == replace(load.going, slope=0.0, side_slope=0.1)
 
 
 def test_pad_file(tmp_path: Path) -> None:
@@ -110,6 +154,30 @@ def front(line: str) -> str:
         (read_load, '[rider]\nmass = "-3 kg"\n', "rider.mass", "-3 kg", "0 to 400 kg"),
         (read_load, "[rider]\n", "rider.mass", "missing", "add"),
         (read_load, '[pack]\nleft = "9 kg"\n', "pack.right", "missing", "add"),
+        (read_rig, front('tightened = "30 mm"'), "front_cinch", "by a length", "stiffness"),
+        (
+            read_rig,
+            front('stiffness = "5 N/mm"\ntightened = "30 mm"\ntension = "9 N"'),
+            "front_cinch",
+            "twice",
+            "either",
+        ),
+        (read_rig, front('stiffness = "0 N/mm"'), "stiffness", "zero or negative", "N/mm"),
+        (read_rig, "[breeching]\nslack = 3\n", "breeching.slack", "3 has no unit", '"110 mm"'),
+        (read_rig, "[connecting_strap]\n", "connecting_strap.length", "missing", "add"),
+        (read_rig, '[breast_strap]\nslak = "9 mm"\n', "slak", "no such", "'slack'"),
+        (read_load, '[going]\nslope = "60 deg"\n', "going.slope", "60 deg", "-45 to 45 deg"),
+        (read_load, '[going]\nturn = "left"\n', "going", "in part only", "turn_radius"),
+        (read_load, '[going]\nturn = "up"\n', "going.turn", "is no choice", "'left' or 'right'"),
+        (read_load, "[going]\nload_factor = 9\n", "load_factor", "too large", "5 or less"),
+        (read_load, '[rider]\nmass = "1000 kg"\n', "rider.mass", "1000 kg", "0 to 400 kg"),
+        (
+            read_load,
+            '[rider]\nmass = "80 kg"\nstirrup_share = 1.5\n',
+            "stirrup_share",
+            "too large",
+            "0.95 or less",
+        ),
         (read_load, '[pack]\nlfet = "9 kg"\nright = "9 kg"\n', "pack.lfet", "no such", "'left'"),
     ],
 )
@@ -166,6 +234,7 @@ def test_examples_of_the_page_are_right(tmp_path: Path, example: str) -> None:
     [
         ("rig", front('tension = "-180 N"')),
         ("rig", front('tensoin = "180 N"')),
+        ("load", '[going]\nslope = "60 deg"\n'),
         ("load", '[rider]\nmass = "80 mm"\n'),
     ],
 )
