@@ -16,7 +16,7 @@ from fitsim.workshop.sections import cross_sections, usual_stations
 from fitsim.workshop.solids import write_solids
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from fitsim.workshop.built import Built
@@ -41,7 +41,9 @@ def write_template(
     folder: Path,
     paper: Paper = "a4",
     stations: Sequence[float] = (),
+    *,
     more: Sequence[Drawing] = (),
+    beside: Mapping[str, str | bytes] | None = None,
 ) -> tuple[float, ...]:
     """Write drawings, solids and the dimension sheet of a tree.
 
@@ -52,6 +54,7 @@ def write_template(
     paper : "a4" or "letter".
     stations : m, behind the front tip, where sections are taken; the usual ones if empty.
     more : further drawings, put last.
+    beside : further files by name, text or bytes.
 
     Returns
     -------
@@ -72,6 +75,8 @@ def write_template(
         write_dxf(drawings, draft / "templates.dxf")
         (draft / "dimensions.csv").write_text(_csv(table), encoding="utf-8", newline="")
         write_solids(made, draft)
+        for name, content in (beside or {}).items():
+            (draft / name).write_bytes(content.encode() if isinstance(content, str) else content)
     return at
 
 
