@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitsim.draw.quantity import percent, quantity
+from fitsim.draw.words import what_would_hold
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -105,7 +106,8 @@ def advice(study: StrideStudy) -> tuple[str, str]:
     """Return what to try first, and why."""
     stride, measures = study.stride, study.stride.measures
     if measures is None:
-        return "Do not use this tree so: make it stay on first.", _left(stride)
+        way = next(one.equilibrium.leaves for one in stride.moments if not one.equilibrium.found)
+        return "Do not use this tree so: make it stay on first.", what_would_hold(way or "")
     if max(one.restricted for one in measures.shoulders.values()) <= FREE:
         return (
             "Nothing here asks for a change. Confirm it on the moving animal.",

@@ -55,7 +55,8 @@ def write_stride(
         if stride.stays:
             with stages("pictures", "drawing the stride"):
                 do, why = advice(study)
-                pictures = list(frames(stride, headline(stride), f"{do} {why}", system=system))
+                todo = f"Try first: {do[0].lower()}{do[1:]} {why}"
+                pictures = list(frames(stride, headline(stride), todo, system=system))
                 write_gif(pictures, draft / "stride.gif", stride.gait.stride)
         with stages("report", "writing the page and the tables"):
             write_page(study, pictures, draft / "stride.html", system)
