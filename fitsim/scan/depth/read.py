@@ -14,6 +14,7 @@ from fitsim.scan.depth.frame import points_of, read_frame, trusted
 from fitsim.scan.depth.fuse import fused
 from fitsim.scan.depth.manifest import Camera, Manifest, read_manifest
 from fitsim.scan.merging.merge import merge_notes, merged
+from fitsim.scan.merging.start_file import rough_motion
 from fitsim.scan.merging.starts import orthonormal
 from fitsim.scan.merging.view import View, view_of
 from fitsim.scan.scan import Provenance, Scan
@@ -102,6 +103,8 @@ def read_frames(folder: Path, manifest: Manifest) -> list[DepthFrame]:
     ------
     BadScan
         See `fitsim.scan.depth.frame.read_frame`; or if a frame's name leads out of the folder.
+    BadSettings
+        If a pose is no turn and shift.
     """
     frames = []
     for frame in manifest.frames:
@@ -111,7 +114,7 @@ def read_frames(folder: Path, manifest: Manifest) -> list[DepthFrame]:
         depth = read_frame(path, camera, manifest.metres_per_step, manifest.far_m)
         good = trusted(depth, camera)
         dropped = int(((depth > 0.0) & ~good).sum())
-        pose = None if frame.pose is None else np.array(frame.pose)
+        pose = frame.pose and rough_motion(f"{frame.depth}, pose", frame.pose)
         frames.append(DepthFrame(path.name, np.where(good, depth, 0.0), camera, pose, dropped))
     return frames
 

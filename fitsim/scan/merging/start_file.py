@@ -77,20 +77,47 @@ def _links(
 ) -> dict[tuple[str, str], NDArray[np.float64]]:
     """Matrices by target and source, of those keys that name two of the views."""
     keys = {f"T_{one}_{other}": (one, other) for one in names for other in names if one != other}
-    return {keys[key]: _motion(path, key, rows) for key, rows in data.items() if key in keys}
+    return {
+        keys[key]: rough_motion(f"{path.name}, {key}", rows)
+        for key, rows in data.items()
+        if key in keys
+    }
 
 
-def _motion(path: Path, key: str, rows: object) -> NDArray[np.float64]:
+def rough_motion(where: str, rows: object) -> NDArray[np.float64]:
+    """Check that four rows of four numbers are a motion, but for rounding.
+
+    Parameters
+    ----------
+    where : str
+        File and place in it, for the sentence.
+    rows : object
+        As read from JSON.
+
+    Returns
+    -------
+    (4, 4) array
+        As it stands.
+
+    Raises
+    ------
+    BadSettings
+        If it has another shape, scales, mirrors, or is not finite.
+
+    Examples
+    --------
+    >>> rough_motion("start.json, T_a_b", [[1, 2], [3, 4]])
+    Traceback (most recent call last):
+    fitsim.errors.BadSettings: start.json, T_a_b: is not four rows of four numbers; write ...
+    """
     try:
         T = np.array(rows, dtype=np.float64)
     except (TypeError, ValueError):
         T = np.empty(0)
     if T.shape != (4, 4) or not np.isfinite(T).all():
-        raise BadSettings(f"{path.name}, {key}", "is not four rows of four numbers", _EXAMPLE)
+        raise BadSettings(where, "is not four rows of four numbers", _EXAMPLE)
     turn = T[:3, :3]
     proper = np.abs(turn @ turn.T - np.eye(3)).max() < _ROUND and np.linalg.det(turn) > 0.0
     if not proper or not np.allclose(T[3], [0, 0, 0, 1]):
-        raise BadSettings(
-            f"{path.name}, {key}", "is no turn and shift", "give it in metres, without scaling"
-        )
+        raise BadSettings(where, "is no turn and shift", "give it in metres, without scaling")
     return T
