@@ -26,6 +26,7 @@ COMMANDS = (
     "demo",
     "scan",
     "merge",
+    "change",
     "fit",
     "compare",
     "search",

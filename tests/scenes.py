@@ -14,8 +14,9 @@ from meshes.scanner import scan
 from meshes.surface import Surface, surface
 
 if TYPE_CHECKING:
-    from fitsim.back.back import Back
     from numpy.typing import NDArray
+
+    from fitsim.back.back import Back
 
     Floats = NDArray[np.float64]
 
@@ -103,30 +104,32 @@ def _stable(
     """Ground, one or two walls, someone standing beside the neck, and the rope between them."""
     ground = -one.withers_height
     aside = rng.choice([-1.0, 1.0])
-    sheets = [((-2.2, -1.6, ground), (4.0, 0, 0), (0, 3.2, 0)),
-              ((-2.2, aside * rng.uniform(0.8, 1.4), ground), (4.0, 0, 0), (0, 0, 2.2))]  # fmt: skip
-    if rng.random() < 0.5:  # noqa: PLR2004 - every other stable has a back wall
+    sheets = [
+        ((-2.2, -1.6, ground), (4.0, 0, 0), (0, 3.2, 0)),
+        ((-2.2, aside * rng.uniform(0.8, 1.4), ground), (4.0, 0, 0), (0, 0, 2.2)),
+    ]
+    if rng.random() < 0.5:  # every other stable has a back wall
         sheets.append(((-rng.uniform(1.4, 2.0), -1.6, ground), (0, 3.2, 0), (0, 0, 2.0)))
-    parts = [_sheet(*np.array(sheet, dtype=float), 100, 80) for sheet in sheets]
+    parts = [_sheet(*np.array(sheet, dtype=float)) for sheet in sheets]
+    up = np.array([0.0, 0.0, 1.0])
     # A handler: a body and a head as upright round columns, 10 to 40 cm off the shoulder.
     beside = -aside * (0.30 * one.scale + rng.uniform(0.30, 0.50))
     stand = np.array([rng.uniform(0.15, 0.45) * one.scale, beside, ground])
     parts += [
-        _column(stand, 1.45, 0.19), _column(stand + [0, 0, 1.5], 0.25, 0.09),
-        _tube(np.array([0.33 * one.scale, 0.0, 0.05]), stand + [0.0, 0.0, 1.1], 0.012),
+        _column(stand, 1.45, 0.19), _column(stand + 1.5 * up, 0.25, 0.09),
+        _tube(np.array([0.33 * one.scale, 0.0, 0.05]), stand + 1.1 * up, 0.012),
     ]  # fmt: skip
     return [(p + noise * rng.standard_normal(p.shape), f) for p, f in parts]
 
 
-def _sheet(
-    corner: Floats, a: Floats, b: Floats, rows: int, columns: int
-) -> tuple[Floats, NDArray[np.int32]]:
+def _sheet(corner: Floats, a: Floats, b: Floats) -> tuple[Floats, NDArray[np.int32]]:
+    rows, columns = 100, 80
     u, v = np.meshgrid(np.linspace(0, 1, rows), np.linspace(0, 1, columns), indexing="ij")
     return (corner + u[..., None] * a + v[..., None] * b).reshape(-1, 3), _quads(rows, columns)
 
 
 def _column(foot: Floats, height: float, radius: float) -> tuple[Floats, NDArray[np.int32]]:
-    return _tube(foot, foot + [0.0, 0.0, height], radius, 48)
+    return _tube(foot, foot + np.array([0.0, 0.0, height]), radius, 48)
 
 
 def _tube(
@@ -196,7 +199,7 @@ def frame_error(scene: Scene, back: Back) -> FrameError:
     line = chart.points[:, middle]
     off = np.column_stack([true[:, c] - np.interp(true[:, 0], chart.x, line[:, c]) for c in (1, 2)])
     measured = chart.valid[:, middle] & ~chart.filled[:, middle]
-    there = np.interp(true[:, 0], chart.x, measured, left=0.0, right=0.0) > 0.99  # noqa: PLR2004 - both nodes
+    there = np.interp(true[:, 0], chart.x, measured, left=0.0, right=0.0) > 0.99
     return FrameError(
         float(yaw), float(pitch), float(roll), float(T[0, 3]),
         float(np.sqrt((off[:, 0] ** 2).mean())),
