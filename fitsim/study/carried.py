@@ -89,8 +89,8 @@ def carry(standing: Array, carried: Array) -> Array:
     Examples
     --------
     >>> places = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]])
-    >>> carry(places, places + [0.0, 0.0, 0.01])[:3, 3].round(6)
-    array([0.  , 0.  , 0.01])
+    >>> bool(np.allclose(carry(places, places + [0.0, 0.0, 0.01])[:3, 3], [0.0, 0.0, 0.01]))
+    True
     """
     before, after = standing.mean(axis=0), carried.mean(axis=0)
     turn, _ = Rotation.align_vectors(carried - after, standing - before)
