@@ -11,10 +11,11 @@ from threadpoolctl import threadpool_limits
 
 from fitsim.contact.solve import solve
 from fitsim.measure.gaps import SIDES, daylight, lifts
+from fitsim.measure.hand import Hand
 from fitsim.measure.pressure import force_shares, on_grid, patch_peak
 from fitsim.rig.cases import cases_for
 from fitsim.rig.rings import bar_length
-from fitsim.study.hand_under import hand_room
+from fitsim.study.hand_under import hand_in
 from fitsim.study.workers import cores, workers
 
 if TYPE_CHECKING:
@@ -37,9 +38,9 @@ MOST = 400.0
 """N at each strap end: the highest tension of the map."""
 STEPS = 15
 
-HAND_EVERY = 3
-"""A hand is slid in at every so-manieth tension; between them its push is interpolated, since it
-follows the tensions smoothly (checked in the tests)."""
+HANDS = 4
+"""A hand is slid in at so many tensions of either cinch; between them its push is interpolated,
+since it follows the tensions smoothly (checked in the tests)."""
 
 _UNIT = 100.0  # N: tension with which the straps are laid, to be scaled
 
@@ -205,6 +206,8 @@ def _rows(given: _Given, block: Sequence[int]) -> list[list[tuple[Cell, str | No
     """Some neighbouring rows, there and back, each cell started from its neighbours."""
     done: list[list[tuple[Cell, str | None]]] = []
     solved: list[Equilibrium] = []
+    held: dict[int, Equilibrium] = {}
+    tried = set(_tried(len(given.rear)))
     with threadpool_limits(limits=1, user_api="blas"):
         for row in block:
             order = range(len(given.rear))
@@ -213,8 +216,9 @@ def _rows(given: _Given, block: Sequence[int]) -> list[list[tuple[Cell, str | No
             for column in path:
                 case = tensioned(given.case, given.front[row], given.rear[column])
                 rest = solve(given.problem, case, _foreseen(solved))
-                with_hand = row % HAND_EVERY == 0 and column % HAND_EVERY == 0
-                found[column] = _cell(given, case, rest, with_hand=with_hand), rest.leaves
+                with_hand = row in tried and column in tried
+                cell = _cell(given, case, rest, held if with_hand else None)
+                found[column] = cell, rest.leaves
                 solved = [*solved[-1:], rest] if rest.found else []
             solved = solved[-1:]  # the next row turns off at a right angle
             done.append([found[column] for column in order])
@@ -234,8 +238,10 @@ def _foreseen(solved: Sequence[Equilibrium]) -> Equilibrium | None:
     )
 
 
-def _cell(given: _Given, case: Case, rest: Equilibrium, *, with_hand: bool) -> Cell:
-    """What is measured for one pair of tensions."""
+def _cell(
+    given: _Given, case: Case, rest: Equilibrium, held: dict[int, Equilibrium] | None
+) -> Cell:
+    """What is measured for one pair of tensions; a hand is slid in where `held` is given."""
     if not rest.found:
         return Cell(*(math.nan for _ in MEASURES))
     back, tree = given.back, given.problem.tree
@@ -246,7 +252,7 @@ def _cell(given: _Given, case: Case, rest: Equilibrium, *, with_hand: bool) -> C
     lift = lifts({side: daylight(chart, rest, side, length) for side in SIDES}, length)
     blade = _blade(back)
     grid = on_grid(chart, rest.pressure)
-    held = float(np.linalg.norm((rest.shear * area[:, None]).sum(axis=0)))
+    borne = float(np.linalg.norm((rest.shear * area[:, None]).sum(axis=0)))
     return Cell(
         front_share=share["front"],
         middle_share=share["middle"],
@@ -256,8 +262,8 @@ def _cell(given: _Given, case: Case, rest: Equilibrium, *, with_hand: bool) -> C
         blade_share=float(force[blade[chart.valid]].sum() / max(force.sum(), 1e-9)),
         front_lift=_mean(lift["front_left"], lift["front_right"]),
         rear_lift=_mean(lift["rear_left"], lift["rear_right"]),
-        grip=max(given.problem.pad.friction * float(force.sum()) - held, 0.0),
-        hand_push=_hand_push(given.problem, case, rest) if with_hand else math.nan,
+        grip=max(given.problem.pad.friction * float(force.sum()) - borne, 0.0),
+        hand_push=(math.nan if held is None else _hand_push(given.problem, case, rest, held)),
     )
 
 
@@ -273,24 +279,34 @@ def _mean(left: float, right: float) -> float:
     return sum(known) / len(known) if known else math.nan
 
 
-def _hand_push(problem: Problem, case: Case, rest: Equilibrium) -> float:
-    """Push that has a hand in under either front, the worse side, N."""
-    rooms = hand_room(problem, case, rest, depths=(1.0,)).values()
-    return max(room.push for room in rooms)
+def _hand_push(
+    problem: Problem, case: Case, rest: Equilibrium, held: dict[int, Equilibrium]
+) -> float:
+    """Push that has a hand in under either front, the worse side, N.
+
+    `held` keeps the tree with a hand under each side from one pair of tensions to the next.
+    """
+    pushes = []
+    for side in range(len(problem.tree.bars)):
+        push, _, found = hand_in(problem, case, rest, Hand(), side, start=held.get(side))
+        pushes.append(push)
+        if found.found:
+            held[side] = found
+    return max(pushes)
+
+
+def _tried(steps: int) -> list[int]:
+    """Tensions at which a hand is slid in, evenly over all of them."""
+    return sorted({round(place) for place in np.linspace(0, steps - 1, HANDS)})
 
 
 def _between(front: Array, rear: Array, values: Array) -> Array:
-    """Values known on some rows and columns, bilinear between them."""
+    """Values known at the tensions where a hand was tried, by cubics between them."""
     from scipy.interpolate import RegularGridInterpolator
 
-    rows = np.arange(0, len(front), HAND_EVERY)
-    columns = np.arange(0, len(rear), HAND_EVERY)
-    if len(rows) < 2 or len(columns) < 2:  # noqa: PLR2004 - nothing to go between
-        return values
-    known = values[np.ix_(rows, columns)]
-    # A corner where the tree does not stay on lends its neighbours' mean, so that they are shown.
+    rows = _tried(len(front))
+    known = values[np.ix_(rows, rows)]
+    # Where the tree does not stay on it lends the others' mean, so that its neighbours are shown.
     known = np.where(np.isfinite(known), known, np.nanmean(known))
-    inside = RegularGridInterpolator(
-        (front[rows], rear[columns]), known, bounds_error=False, fill_value=None
-    )
+    inside = RegularGridInterpolator((front[rows], rear[rows]), known, method="cubic")
     return np.asarray(inside(np.stack(np.meshgrid(front, rear, indexing="ij"), axis=-1)))

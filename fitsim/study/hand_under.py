@@ -73,15 +73,51 @@ def _under(  # noqa: PLR0917 - as hand_room, for one side
     behind, beside = under_front(problem, rest, side)
     room = clearance(hand, behind, beside, rest.gap)
     pushes, squeeze, last = [0.0], 0.0, rest
-    for share in depths:
-        thickness, growth = hand_shape(hand, behind, beside, share * hand.reach)
-        last = solve(with_insert(problem, thickness), case, last)
+    for depth in depths:
+        push, squeeze, last = hand_in(problem, case, rest, hand, side, depth=depth, start=last)
+        pushes.append(push)
         if not last.found:
             return HandRoom(room, float("nan"), float("nan"), passes=False)
-        force = last.pressure * problem.foundation.area
-        push, squeeze = push_of(hand, thickness, growth, force)
-        pushes.append(push)
     return HandRoom(room, max(pushes), squeeze, passes=max(pushes) <= EASY)
+
+
+def hand_in(
+    problem: Problem,
+    case: Case,
+    rest: Equilibrium,
+    hand: Hand,
+    side: int,
+    *,
+    depth: float = 1.0,
+    start: Equilibrium | None = None,
+) -> tuple[float, float, Equilibrium]:
+    """Hold a hand under one bar's front and say what push takes it further.
+
+    Parameters
+    ----------
+    problem, case, rest, hand
+        As in `hand_room`.
+    side : int
+        0 for the left bar, 1 for the right.
+    depth : float, -
+        Of the hand's reach.
+    start : Equilibrium, optional
+        Of a tree with a hand under it under a neighbouring case; `rest` where not given.
+
+    Returns
+    -------
+    push, squeeze : float, N
+        nan where the tree does not stay on.
+    Equilibrium
+        With the hand in.
+    """
+    behind, beside = under_front(problem, rest, side)
+    thickness, growth = hand_shape(hand, behind, beside, depth * hand.reach)
+    found = solve(with_insert(problem, thickness), case, start or rest)
+    if not found.found:
+        return float("nan"), float("nan"), found
+    push, squeeze = push_of(hand, thickness, growth, found.pressure * problem.foundation.area)
+    return push, squeeze, found
 
 
 def under_front(problem: Problem, rest: Equilibrium, side: int) -> tuple[Array, Array]:

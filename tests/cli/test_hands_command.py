@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from click.testing import Result
 
 MULE = str(Path(__file__).resolve().parents[2] / "meshes" / "mule.ply")
-COARSE = ("--spacing", "20 mm", "--quiet", "--unit", "m")
+COARSE = ("--spacing", "24 mm", "--quiet", "--unit", "m")
 
 
 def run(*words: str) -> Result:

@@ -35,7 +35,9 @@ def push(animal: str, at: float, tree: str = "riding-middle") -> tuple[float, bo
     return sum(room.push for room in rooms) / 2.0, all(room.passes for room in rooms)
 
 
-@pytest.mark.parametrize("tree", ["riding-middle", "pack-fixed"])
+@pytest.mark.parametrize(
+    "tree", ["riding-middle", pytest.param("pack-fixed", marks=pytest.mark.slow)]
+)
 def test_a_hand_passes_under_a_well_placed_front_and_not_under_one_pushed_forward(
     tree: str,
 ) -> None:
@@ -51,10 +53,12 @@ def test_pushed_forward_it_takes_more_on_the_mule() -> None:
     assert push("mule", FORWARD)[0] > 1.10 * push("mule", 0.0)[0]
 
 
+@pytest.mark.slow
 def test_further_back_it_takes_less_on_the_mule() -> None:
     assert push("mule", -0.04)[0] < 0.95 * push("mule", 0.0)[0]
 
 
+@pytest.mark.slow
 def test_but_on_the_broad_pony_the_withers_hold_a_forward_tree_off_the_shoulder() -> None:
     """Within a tenth of each other: stated, so that nobody reads more into the fact."""
     assert push("pony", FORWARD)[0] == pytest.approx(push("pony", 0.0)[0], rel=0.10)
