@@ -38,6 +38,8 @@ BLOCK = 0.06
 """m: waves of a scanner's error are about so long; squares of this size err independently."""
 SURE = 2.0
 """Standard deviations: what is smaller is called noise."""
+LEAST = 0.0003
+"""m: no scanner and no coat of hair is surer than this."""
 SMALLEST = 0.0020
 """m2: a changed patch smaller than this is not named."""
 SHARED = 0.5
@@ -151,7 +153,7 @@ def change(before: Back, after: Back) -> Change:
             "compare scans of the same part of the same animal, in the same unit",
         )
     block = _block_spread(before.chart, height)
-    floor = SURE * max(_spread(height[seen]), block)
+    floor = max(SURE * max(_spread(height[seen]), block), LEAST)
     return Change(
         height, floor, T, _zones(before, height, block), _patches(before.chart, height, floor),
         _cautions(before, after, height),
@@ -284,7 +286,7 @@ def _zones(before: Back, height: Array, block: float) -> tuple[ZoneChange, ...]:
             continue
         volume = float((height * before.chart.area)[mine].sum())
         apart = SHARED + (1.0 - SHARED) * BLOCK**2 / area
-        floor = SURE * block * float(np.sqrt(apart))
+        floor = max(SURE * block * float(np.sqrt(apart)), LEAST)
         found.append(ZoneChange(zone.name, volume / area, floor, volume, area))
     return tuple(found)
 
