@@ -16,15 +16,15 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from fitsim.back.motion.kinematics import Kinematics
+    from fitsim.back.motion.kinematics import Blade, Kinematics
     from fitsim.back.motion.posture import Posture
     from fitsim.contact.equilibrium import Equilibrium
 
     Array = NDArray[np.float64]
 
 STRIP = 0.5
-"""-: the edge is the skin that takes part in at least this share of its rise, and reaches as far
-behind the bone's own edge."""
+"""-: the edge is the skin that takes part in at least this share of its rise; a blade's peak is
+looked for where it covers this share of a node's skin."""
 
 
 @dataclass(frozen=True)
@@ -137,7 +137,7 @@ def shoulder_freedom(  # noqa: PLR0917 - a stride, its side, and what was worked
     load = np.array([rest.pressure for rest in found]) * area
     rises = np.array([row.rise for row in rows])
     power = 0.5 * (load + np.roll(load, -1, axis=0)) * (np.roll(rises, -1, axis=0) - rises)
-    force = np.array([float(one[row.blade].sum()) for one, row in zip(load, rows, strict=True)])
+    force = np.array([float(one @ row.blade) for one, row in zip(load, rows, strict=True)])
     rubbed = float((0.5 * (force + np.roll(force, -1)) * step).sum())
     return ShoulderFreedom(
         side=side,
@@ -160,7 +160,7 @@ class _Row:
     """One blade at one moment; arrays over the valid nodes."""
 
     rise: Array
-    blade: NDArray[np.bool_]
+    blade: Array
     under: float
     clearance: float
     held_down: float
@@ -172,8 +172,7 @@ class _Row:
 def _row(moving: Kinematics, now: Posture, rest: Equilibrium, side: str, patch: Array) -> _Row:
     chart, blade = moving.chart, moving.blades[side]
     grid = edge_profile(blade, now.glide[side], moving.scale)
-    behind = STRIP * BEHIND_EDGE * moving.scale
-    bone = (blade.ahead + now.glide[side] > -behind) & (blade.cover > STRIP)
+    bone = blade_cover(blade, now.glide[side], moving.scale)
     part = grid[chart.valid]
     rise = now.lift[side] * part
     strip = part > STRIP
@@ -188,10 +187,28 @@ def _row(moving: Kinematics, now: Posture, rest: Equilibrium, side: str, patch: 
         under=float(over.sum() / max(int((strip & abreast).sum()), 1)),
         clearance=float(rest.gap[over].min()) if some else float("nan"),
         held_down=float(pressed[over].mean()) if some else 0.0,
-        peak=float(patch[bone & chart.valid].max(initial=0.0)),
+        peak=float(patch[(bone > STRIP) & chart.valid].max(initial=0.0)),
         would=float(rise[abreast].sum()),
         taken=float(np.minimum(pressed, rise)[abreast].sum()),
     )
+
+
+def blade_cover(blade: Blade, glide: float, scale: float) -> Array:
+    """Share of each node's skin that lies over the blade, edge included, (nx, nt), 0..1.
+
+    It fades out over the skin drawn over the edge, so that what a blade carries does not jump as a
+    node passes from it.
+
+    Parameters
+    ----------
+    blade : Blade
+    glide : float, m
+        How far its edge has gone back.
+    scale : float, -
+        Size of the animal over one of 1.5 m.
+    """
+    ahead = (blade.ahead + glide) / (BEHIND_EDGE * scale)
+    return np.asarray(np.clip(1.0 + ahead, 0.0, 1.0) * blade.cover)
 
 
 def _abreast(valid: NDArray[np.bool_], above: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -93,6 +93,7 @@ def verdict(study: StrideStudy, system: System = "metric") -> list[str]:
         _restriction(study),
         _shoulder_pressure(measures, system),
         f"The hardest pressure swings between {_range(measures.peak, 'pressure', system)}.",
+        _sides(measures),
         _works(stride, system),
     ]
     if abs(measures.lopsided) >= LOPSIDED:
@@ -122,9 +123,9 @@ def advice(study: StrideStudy) -> tuple[str, str]:
         )
     if study.trials:
         return (
-            "Give the bar fronts more room over the shoulder: more flare, or another tree.",
+            "Give the bar fronts more room over the shoulder: a tree of another shape.",
             (
-                "Moving it back 25 mm and changing either cinch were tried; none eased the "
+                "Moving it back, changing either cinch and more flare were tried; none eased the "
                 f"shoulders by {percent(HELPS)} without pressing harder elsewhere."
             ),
         )
@@ -189,6 +190,13 @@ def _shoulder_pressure(measures: StrideMeasures, system: System) -> str:
     if peak <= 0.0 and np.isfinite(clear).all():
         return f"Least clearance over a blade: {quantity(min(clear), 'length', system)}."
     return f"On a shoulder blade the hardest pressure is {quantity(peak, 'pressure', system)}."
+
+
+def _sides(measures: StrideMeasures) -> str:
+    return (
+        f"Left and right differ by up to {percent(measures.uneven)} of the load within the "
+        f"stride, by {percent(abs(measures.lopsided))} over all of it."
+    )
 
 
 def _works(stride: Stride, system: System) -> str:

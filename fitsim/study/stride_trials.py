@@ -6,14 +6,16 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from fitsim.back.motion.gait import Gait, Shoulder, gait_figures
-from fitsim.errors import FitsimError
+from fitsim.errors import BadSettings, FitsimError
 from fitsim.study.stride import Stride, stride
+from fitsim.tree.adjust import adjusted
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from fitsim.measure.stride import StrideMeasures
     from fitsim.rig.rig import Cinch, Rig
+    from fitsim.tree.tree import Tree
 
 FEW = 12
 """Moments of a stride that is only held against another."""
@@ -21,6 +23,8 @@ BACK = 0.025
 """m, by which the tree is tried farther back."""
 SLACKER, TIGHTER = 2.0 / 3.0, 1.5
 """-: a cinch slackened by a third, tightened by a half."""
+FLARE = 0.008
+"""m, by which the bar fronts are tried flared more."""
 
 
 @dataclass(frozen=True)
@@ -105,7 +109,19 @@ def trials(
         ("the rear cinch tightened by a half", _tightened(rig, rear=TIGHTER)),
     ):
         found.append(Trial(words, _again(followed, phases, say, rig=changed)))
+    if (flared := _flared(followed.tree)) is not None:
+        words = f"the bar fronts flared {1e3 * FLARE:.0f} mm more"
+        found.append(Trial(words, _again(followed, phases, say, tree=flared)))
     return tuple(found)
+
+
+def _flared(tree: Tree) -> Tree | None:
+    """The tree with more flare in front; None where it came from a mesh or cannot have more."""
+    try:
+        rise = tree.settings["bar"]["flare"]["front"]["rise"]  # type: ignore[index]
+        return adjusted(tree, {"bar.flare.front.rise": float(rise) + FLARE})
+    except (BadSettings, KeyError, TypeError):
+        return None
 
 
 def _tightened(rig: Rig, front: float = 1.0, rear: float = 1.0) -> Rig:
@@ -126,21 +142,23 @@ def _again(
     *,
     gait: Gait | None = None,
     rig: Rig | None = None,
+    tree: Tree | None = None,
     at: float | None = None,
 ) -> StrideMeasures | None:
     """The stride with something changed; None where the tree does not stay on then."""
+    same = at is None and tree is None
     try:
         again = stride(
             followed.back,
-            followed.tree,
+            tree or followed.tree,
             gait or followed.gait,
             pad=followed.pad,
             rig=rig or followed.rig,
             load=followed.load,
-            at=at,
+            at=followed.laid.seat.station if at is None else at,
             phases=phases,
             case=followed.case.name,
-            on=followed.laid if at is None else None,
+            on=followed.laid if same else None,
             say=say,
         )
     except FitsimError:

@@ -68,8 +68,8 @@ def test_impulse_is_pressure_times_the_area_of_the_blade_times_the_stride() -> N
     chart, blade = moving.chart, moving.blades["left"]
     area = chart.area[chart.valid]
     on_blade = [
-        area[((blade.ahead + one.glide["left"] > -0.025 * moving.scale) & (blade.cover > 0.5))[
-            chart.valid]].sum()
+        area @ (np.clip(1.0 + (blade.ahead + one.glide["left"]) / (0.050 * moving.scale), 0.0, 1.0)
+                * blade.cover)[chart.valid]
         for one in postures
     ]  # fmt: skip
     expected = PRESSURE * np.mean(on_blade) * moving.gait.stride

@@ -222,17 +222,20 @@ def test_slip_is_all_or_nothing_at_the_ends_of_friction() -> None:
 
 
 @pytest.mark.slow
-def test_shoulders_do_not_hang_on_the_grid() -> None:
-    """14 mm against 10 mm nodes: work within 10 %, what is taken back within 0.08.
+@pytest.mark.parametrize("spacing", [0.018, 0.010])
+def test_shoulders_do_not_hang_on_the_grid(spacing: float) -> None:
+    """Against 14 mm nodes: work and impulse within 5 %, what is taken back within 0.08.
 
-    The edge is 50 mm of skin: four or five nodes of either grid.
+    The edge is 50 mm of skin, three to five nodes; which columns of nodes lie abreast of the bar
+    changes with the grid, and the share is over those.
     """
-    fine_on = laid_on("mule", spacing=0.010)
-    fine = measures_of(
-        stride(back_of("mule", 0.010), fine_on.problem.tree, "walk", phases=8, on=fine_on)
+    other_on = laid_on("mule", spacing=spacing)
+    other = measures_of(
+        stride(back_of("mule", spacing), other_on.problem.tree, "walk", phases=8, on=other_on)
     )
-    coarse = measures_of(stride_of("mule", "walk", 8))
+    known = measures_of(stride_of("mule", "walk", 8))
     for side in ("left", "right"):
-        one, other = fine.shoulders[side], coarse.shoulders[side]
-        assert np.isclose(one.work, other.work, rtol=0.15)
-        assert np.isclose(one.restricted, other.restricted, atol=0.08)
+        one, two = other.shoulders[side], known.shoulders[side]
+        assert np.isclose(one.work, two.work, rtol=0.05)
+        assert np.isclose(one.impulse, two.impulse, rtol=0.05)
+        assert np.isclose(one.restricted, two.restricted, atol=0.08)

@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitsim.back.marks import chart_places
-
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -101,7 +99,7 @@ def kinematics(back: Back, gait: Gait) -> Kinematics:
         span=(HIP_STATION * back.withers_height, WITHERS_STATION * back.withers_height),
         per_x=per_x,
         per_t=per_t,
-        blades={side: _blade(back, side, scale) for side in ("left", "right")},
+        blades={side: _blade(back, side, scale, per_t) for side in ("left", "right")},
     )
 
 
@@ -126,9 +124,18 @@ def _unit(vectors: Array) -> Array:
     return np.asarray(vectors / np.linalg.norm(vectors, axis=1, keepdims=True))
 
 
-def _blade(back: Back, side: str, scale: float) -> Blade:
+def _places(chart: Chart, per_t: Array, points: Array) -> Array:
+    """Chart coordinates (k, 2) m of places (k, 3) m on the skin, between its nodes."""
+    nodes = chart.points[chart.valid]
+    column = np.nonzero(chart.valid)[1]
+    nearest = np.argmin(np.linalg.norm(nodes[None] - points[:, None], axis=2), axis=1)
+    off = np.einsum("ki,ki->k", points - nodes[nearest], per_t[nearest])
+    return np.column_stack([points[:, 0], chart.t[column[nearest]] + off])
+
+
+def _blade(back: Back, side: str, scale: float, per_t: Array) -> Blade:
     chart = back.chart
-    edge = chart_places(chart, back.marks[f"scapula_edge_{side}"].points)
+    edge = _places(chart, per_t, back.marks[f"scapula_edge_{side}"].points)
     edge = edge[np.argsort(np.abs(edge[:, 1]))]
     out = np.abs(edge[:, 1])
     here = chart.t if side == "left" else -chart.t
