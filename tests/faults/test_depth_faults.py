@@ -84,7 +84,7 @@ def test_the_page_says_what_the_program_says(name: str, tmp_path: Path) -> None:
 )
 def test_a_json_that_is_no_manifest_is_said_to_be_none(tmp_path: Path, content: bytes) -> None:
     (tmp_path / "marks.json").write_bytes(content)
-    with pytest.raises(BadScan, match="JSON|does not describe depth frames"):
+    with pytest.raises(BadScan, match=r"JSON|does not describe depth frames"):
         read_scan(tmp_path / "marks.json")
 
 
@@ -119,12 +119,12 @@ _VALUES = st.recursive(
 @given(key=st.sampled_from([*_good(), "far_m", "moved"]), value=_VALUES)
 def test_any_manifest_is_read_or_refused(key: str, value: object) -> None:
     content = json.dumps({**_good(), key: value}).encode()
+    said = None
     try:
         manifest = read_manifest("depth.json", content)
     except BadScan as fault:
-        assert str(fault).count("\n") == 0
-    else:
-        assert manifest.metres_per_step > 0.0
+        said = str(fault)
+    assert (manifest.metres_per_step > 0.0) if said is None else ("\n" not in said)
 
 
 POSE = [[1.0, 0.0, 0.0, 0.3], [0.0, 0.99, 0.1, 0.0], [0.0, -0.1, 0.99, 0.0], [0, 0, 0, 1]]

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 MANIFEST: Final = "depth.json"
 """Name of the manifest in a folder of depth frames."""
-MOST_FRAMES: Final = 60
+MOST_FRAMES: Final = 12
 
 _Row = Annotated[tuple[float, ...], Field(min_length=4, max_length=4)]
 _SENTENCES: Final = {
