@@ -33,6 +33,7 @@ COMMANDS = (
     "sizes",
     "tree",
     "template",
+    "grow",
     "hands",
     "cinches",
     "day",
