@@ -12,7 +12,7 @@ from threadpoolctl import threadpool_limits
 from fitsim.contact.solve import solve
 from fitsim.measure.gaps import SIDES, daylight, lifts
 from fitsim.measure.hand import Hand
-from fitsim.measure.pressure import force_shares, on_grid, patch_peak
+from fitsim.measure.pressure import PATCH, force_shares, on_grid, patch_peak
 from fitsim.rig.cases import cases_for
 from fitsim.rig.rings import bar_length
 from fitsim.study.hand_under import hand_in
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from fitsim.back.back import Back
+    from fitsim.back.back import Back, Chart
     from fitsim.contact.equilibrium import Equilibrium
     from fitsim.contact.problem import Problem
     from fitsim.rig.case import Case, Strap
@@ -251,20 +251,38 @@ def _cell(
     share = force_shares(force, rest.bar, rest.along, chart.spacing / length)
     lift = lifts({side: daylight(chart, rest, side, length) for side in SIDES}, length)
     blade = _blade(back)
-    grid = on_grid(chart, rest.pressure)
+    peak, blade_peak = _peaks(chart, rest.pressure, blade)
     borne = float(np.linalg.norm((rest.shear * area[:, None]).sum(axis=0)))
     return Cell(
         front_share=share["front"],
         middle_share=share["middle"],
         rear_share=share["rear"],
-        peak=float(patch_peak(grid, chart.spacing).max()),
-        blade_peak=float(patch_peak(grid, chart.spacing, within=blade).max()),
+        peak=peak,
+        blade_peak=blade_peak,
         blade_share=float(force[blade[chart.valid]].sum() / max(force.sum(), 1e-9)),
         front_lift=_mean(lift["front_left"], lift["front_right"]),
         rear_lift=_mean(lift["rear_left"], lift["rear_right"]),
         grip=max(given.problem.pad.friction * float(force.sum()) - borne, 0.0),
         hand_push=(math.nan if held is None else _hand_push(given.problem, case, rest, held)),
     )
+
+
+def _peaks(chart: Chart, pressure: Array, blade: Mask) -> tuple[float, float]:
+    """Highest mean over 20 x 20 mm of skin, anywhere and on the shoulder blades, Pa."""
+    grid = on_grid(chart, pressure)
+    pressed = grid > 0.0
+    if not pressed.any():
+        return 0.0, 0.0
+    # No window that touches what is pressed reaches past a patch beyond it.
+    room = int(np.ceil(PATCH / chart.spacing)) + 1
+    near = tuple(
+        slice(max(int(line[0]) - room, 0), int(line[-1]) + room + 1)
+        for line in (np.flatnonzero(pressed.any(axis=1)), np.flatnonzero(pressed.any(axis=0)))
+    )
+    peak = float(patch_peak(grid[near], chart.spacing).max())
+    if not (pressed & blade).any():
+        return peak, 0.0
+    return peak, float(patch_peak(grid[near], chart.spacing, within=blade[near]).max())
 
 
 def _blade(back: Back) -> Mask:
