@@ -78,6 +78,8 @@ def rough_frame(
     if misfit > WORST_MIRROR:
         raise BadScan(name, "no back was found in it: left and right do not match", NO_BACK)
     arch = arch_of(few, normal, offset)
+    if arch.agreement < CLEAR_ARCH and sheets is not None:
+        normal, offset, arch = _upright(few, sheets, (normal, offset, arch))
     plane, stance = arch.plane, None
     even = thinned(samples, EVEN).points
     # Twice: the second side view lies along the body, so its cells do not depend on the scan's
@@ -95,6 +97,24 @@ def rough_frame(
         middle = np.array([middle @ stance.forward, middle @ stance.up])
     rough = _placed(samples, (view, stance), plane, normal * offset, middle)
     return rough if sheets is None else _on_its_floor(rough, sheets)
+
+
+def _upright(
+    points: NDArray[np.float64],
+    sheets: NDArray[np.float64],
+    found: tuple[NDArray[np.float64], float, Arch],
+) -> tuple[NDArray[np.float64], float, Arch]:
+    """A mirror plane that stands on a floor and makes a clear arch of the trunk, else as found.
+
+    With most of one side missing the parts left may mirror each other better across than along;
+    the floor tells the two apart.
+    """
+    for sheet in sheets[:3]:
+        normal, offset, _ = mirror_plane(points, sheet[:3])
+        arch = arch_of(points, normal, offset)
+        if arch.agreement > CLEAR_ARCH:
+            return normal, offset, arch
+    return found
 
 
 def _on_its_floor(rough: RoughFrame, sheets: NDArray[np.float64]) -> RoughFrame:

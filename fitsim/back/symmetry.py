@@ -19,8 +19,13 @@ LONGEST_TILT = 0.6
 
 STARTS = 3
 
+LEVEL_TILT, LEVEL_DENSER = 0.10, 3
+"""How far (cosine) the plane may lean where up is known, and how much denser it is looked for."""
 
-def mirror_plane(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], float, float]:
+
+def mirror_plane(
+    points: NDArray[np.float64], level: NDArray[np.float64] | None = None
+) -> tuple[NDArray[np.float64], float, float]:
     """The plane in which the points mirror best.
 
     Directions over the half sphere are scored by the mean distance between the mirrored points
@@ -29,6 +34,8 @@ def mirror_plane(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], floa
     Parameters
     ----------
     points : (n, 3) array, any unit; evenly spread over the surface.
+    level : (3,) array, unit, or None
+        Up, or the way to a wall: the plane is looked for among those that contain it.
 
     Returns
     -------
@@ -61,6 +68,12 @@ def mirror_plane(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], floa
 
     normals = _half_sphere(160) @ axes.T
     normals = normals[np.abs(normals @ axes[:, -1]) < LONGEST_TILT]
+    if level is not None:
+        normals = _half_sphere(160 * LEVEL_DENSER) @ axes.T
+        normals = normals[np.abs(normals @ level) < LEVEL_TILT]
+        normals = normals[np.abs(normals @ axes[:, -1]) < LONGEST_TILT]
+        if not len(normals):
+            return mirror_plane(points)
     frames = [_completed(normal) for normal in normals]
     first = np.array([score(np.zeros(3), frame) for frame in frames])
     best = [
