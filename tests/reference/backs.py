@@ -54,6 +54,8 @@ VARIANTS: dict[str, dict[str, Any]] = {
     "bone felt under the node alone": {"reach": 0.0},
 }
 
+ALONG_REST = "reference, pad along the skin at rest"
+
 
 def main() -> None:
     """Run, keep, print."""
@@ -94,9 +96,17 @@ def compare(animal: str, told: argparse.Namespace, rows: dict[str, Any], kept: A
             row["reference"] = figures(back, on.problem, case, rest)
             row["reference"]["seconds"] = round(time.perf_counter() - begin)
             row["reference"]["unknowns"] = ground.model.slab.points.size
+        if ALONG_REST not in row or told.anew:
+            ground = ground or ground_under(back, on.problem, told.size)
+            start = solve(on.problem, case)
+            rest = settle(on.problem, ground, case, start, follows=False).equilibrium
+            row[ALONG_REST] = figures(back, on.problem, case, rest)
         RESULTS.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
         for name in VARIANTS:
             sys.stdout.write(table_row(animal, case.name, name, row[name], row["reference"]) + "\n")
+        other = row[ALONG_REST]
+        name = "fast, against a pad acting along the skin at rest"
+        sys.stdout.write(table_row(animal, case.name, name, row["fast"], other) + "\n")
         sys.stdout.flush()
 
 

@@ -57,6 +57,7 @@ class Task:
     case: Case
     order: Index  # free degrees of freedom, in order of elimination
     spread: Spread  # from nodes of the mesh to the contact points
+    follows: bool  # whether the pad acts along the skin's normals as they are now
 
 
 @dataclass(frozen=True)
@@ -125,17 +126,17 @@ def settled(
     return state, tangent, steps
 
 
-def task_of(points: ContactPoints, ground: Ground, case: Case) -> Task:
+def task_of(points: ContactPoints, ground: Ground, case: Case, *, follows: bool) -> Task:
     """Gather what stays the same from step to step."""
     dofs = (3 * dissection(ground.model.slab.grid)[:, None] + np.arange(3)).ravel()
     order = dofs[~ground.fixed.ravel()[dofs]]
-    return Task(points.problem, ground, case, order, spread(ground, points.x, points.t))
+    return Task(points.problem, ground, case, order, spread(ground, points.x, points.t), follows)
 
 
 def evaluated(task: Task, displacement: Array, pose: Pose) -> State:
     """Everything at one state: contact, balance of the tree, unbalanced forces on the nodes."""
     moved = task.spread.value @ displacement
-    normals = _skin_normals(task, displacement)
+    normals = _skin_normals(task, displacement) if task.follows else task.problem.normals
     touch = touched(task.problem, task.problem.points + moved, normals, pose)
     balance = weigh(touch.problem, task.case, pose, touch.above, touch.force)
     on_skin = -touch.force[:, None] * touch.problem.normals - balance.shear.force

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from fitsim.contact.problem import Problem
     from fitsim.contact.reference_model.contact_points import ContactPoints
     from fitsim.contact.reference_model.ground import Ground
-    from fitsim.contact.reference_model.newton import Tangent
+    from fitsim.contact.reference_model.newton import Tangent, Task
     from fitsim.rig.case import Case
 
 Array = NDArray[np.float64]
@@ -61,6 +61,8 @@ def solve(
     case: Case,
     start: Equilibrium | Settled,
     say: Callable[[str], None] | None = None,
+    *,
+    follows: bool = True,
 ) -> Settled:
     """Find where the tree comes to rest on finite-strain tissue.
 
@@ -77,6 +79,9 @@ def solve(
         from this function.
     say : callable, optional
         Told in words after every step how far it has come.
+    follows : bool
+        Whether the pad acts square to the skin as it is now, or as it lay at rest (as the fast
+        model has it); for comparing the two.
 
     Returns
     -------
@@ -93,15 +98,20 @@ def solve(
         return begin
     points = contact_points(problem, ground.chart, ground.size)
     tell = say or (lambda _words: None)
-    return _in_parts(problem, points, ground, case, begin, tell)
+
+    def search(laid: Case, begin: Settled, words: Callable[[str], None]) -> Settled:
+        task = task_of(points, ground, laid, follows=follows)
+        return _tried(problem, points, task, begin, words)
+
+    return _in_parts(problem, ground, case, begin, search, tell)
 
 
 def _in_parts(  # noqa: PLR0917 all that a search needs
     problem: Problem,
-    points: ContactPoints,
     ground: Ground,
     case: Case,
     begin: Settled,
+    search: Callable[[Case, Settled, Callable[[str], None]], Settled],
     tell: Callable[[str], None],
 ) -> Settled:
     """Lay the load on, in one go if that can be, else in ever smaller parts."""
@@ -115,7 +125,7 @@ def _in_parts(  # noqa: PLR0917 all that a search needs
         start = here or begin
         if here is None and share < 1.0:
             start = _at_pose_of(solve_fast(problem, laid), ground)
-        tried = _tried(problem, points, ground, laid, start, _told(tell, share))
+        tried = search(laid, start, _told(tell, share))
         steps += tried.equilibrium.iterations
         if tried.equilibrium.found and share == 1.0:
             return replace(tried, equilibrium=replace(tried.equilibrium, iterations=steps))
@@ -150,27 +160,25 @@ def _told(tell: Callable[[str], None], share: float) -> Callable[[str], None]:
     return lambda words: tell(f"{share:.0%} of the load, {words}")
 
 
-def _tried(  # noqa: PLR0917 all that a search needs
+def _tried(
     problem: Problem,
     points: ContactPoints,
-    ground: Ground,
-    case: Case,
+    task: Task,
     begin: Settled,
     tell: Callable[[str], None],
 ) -> Settled:
     """One search from one start."""
     pose = Pose(begin.equilibrium.T_body_tree, begin.equilibrium.joint_angles)
-    task = task_of(points, ground, case)
     state, tangent, steps = settled(task, begin.displacement, pose, begin.tangent, tell)
     found = state.error <= BALANCED
     answer = replace(
-        at_rest(problem, points, ground, state.touch, state.balance, state.displacement),
+        at_rest(problem, points, task.ground, state.touch, state.balance, state.displacement),
         found=found,
         leaves=None if found else leaving(problem, state.pose, at_end=True),
         residual=share_of_load(problem, state.balance, state.balance.unbalanced),
         iterations=steps,
         T_body_tree=state.pose.T_body_tree,
         joint_angles=state.pose.angles,
-        forces=applied_forces(case, state.pose.T_body_tree),
+        forces=applied_forces(task.case, state.pose.T_body_tree),
     )
     return Settled(answer, state.displacement, tangent)
