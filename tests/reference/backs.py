@@ -101,7 +101,8 @@ def compare(animal: str, told: argparse.Namespace, rows: dict[str, Any], kept: A
             start = solve(on.problem, case)
             rest = settle(on.problem, ground, case, start, follows=False).equilibrium
             row[ALONG_REST] = figures(back, on.problem, case, rest)
-        RESULTS.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
+        if kept is not None:
+            RESULTS.write_text(json.dumps(kept, indent=1) + "\n", encoding="utf-8")
         for name in VARIANTS:
             sys.stdout.write(table_row(animal, case.name, name, row[name], row["reference"]) + "\n")
         other = row[ALONG_REST]

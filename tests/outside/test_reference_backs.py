@@ -1,0 +1,81 @@
+"""The fast model against the reference model on whole backs.
+
+Figures are kept in tests/reference/backs_results.json with versions and date;
+``python tests/reference/backs.py`` makes them anew (minutes a case). What was agreed: peak 10 %,
+contact area 8 %, shares by third 3 points, pose 1 mm and 0.3 deg. Turns and shares meet it
+everywhere. What does not is named here with its own limit, a little above what was measured, and
+docs/validation.md says why.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+FOLDER = Path(__file__).parents[1] / "reference"
+sys.path.insert(0, str(FOLDER))
+
+from backs import apart  # noqa: E402 - a script beside its results
+
+RESULTS: dict[str, Any] = json.loads((FOLDER / "backs_results.json").read_text(encoding="utf-8"))
+KEPT = RESULTS["sizes"]["30 mm"]
+CASES = [(animal, case) for animal in KEPT for case in KEPT[animal]]
+AGREED = {"peak": 10.0, "area": 8.0, "pose": 1.0}
+# percent, percent, mm: cases in which a limit is missed
+MISSED: dict[tuple[str, str], dict[str, float]] = {
+    ("mule", "both"): {"peak": 12.0},
+    ("mule", "rider"): {"peak": 12.0, "pose": 1.5},
+    ("pony", "front"): {"peak": 18.0},
+    ("pony", "rear"): {"area": 9.5},
+    ("pony", "both"): {"area": 11.5},
+    ("pony", "rider"): {"peak": 15.0, "pose": 1.9},
+    ("horse", "front"): {"pose": 1.5},
+    ("horse", "rear"): {"peak": 13.0, "area": 11.0, "pose": 1.1},
+    ("horse", "both"): {"pose": 1.8},
+    ("horse", "rider"): {"peak": 15.0, "pose": 2.8},
+}
+
+
+def test_every_case_was_in_balance() -> None:
+    for animal, case in CASES:
+        assert KEPT[animal][case]["reference"]["residual"] < 1e-3
+
+
+@pytest.mark.parametrize(("animal", "case"), CASES)
+def test_fast_model_is_near_the_reference(animal: str, case: str) -> None:
+    off = apart(KEPT[animal][case]["fast"], KEPT[animal][case]["reference"])
+    limit = AGREED | MISSED.get((animal, case), {})
+    assert abs(off["peak_percent"]) < limit["peak"]
+    assert abs(off["area_percent"]) < limit["area"]
+    assert off["share_points"] < 3.0
+    assert off["pose_mm"] < limit["pose"]
+    assert off["turn_deg"] < 0.3
+
+
+@pytest.mark.parametrize(("animal", "case"), CASES)
+def test_feeling_bone_around_brings_the_tree_nearer(animal: str, case: str) -> None:
+    """Sinking, on which the depth of tissue tells most, is nearer the reference in every case."""
+    row = KEPT[animal][case]
+    alone = apart(row["bone felt under the node alone"], row["reference"])
+    assert apart(row["fast"], row["reference"])["pose_mm"] < alone["pose_mm"]
+
+
+@pytest.mark.slow
+def test_todays_models_give_the_kept_figures_nearly() -> None:
+    """Mule, both cinches, elements half as large again: minutes. The mesh is worth 3 %, 0.1 mm."""
+    import argparse
+
+    import backs
+
+    kept = KEPT["mule"]["both"]
+    rows: dict[str, Any] = {}
+    told = argparse.Namespace(case=["both"], size=0.045, anew=False)
+    backs.compare("mule", told, rows, None)
+    assert rows["both"]["reference"]["peak_kpa"] == pytest.approx(
+        kept["reference"]["peak_kpa"], rel=0.05
+    )
+    assert rows["both"]["reference"]["z_mm"] == pytest.approx(kept["reference"]["z_mm"], abs=0.2)
