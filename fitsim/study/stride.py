@@ -161,8 +161,10 @@ def stride(
     rig, load = rig or read_rig(), load or read_load()
     # The gait says how heavy the load is from moment to moment; a mean factor would count twice.
     load = load.over(replace(load.going, load_factor=1.0))
+    require_case(case, load)
     on = on or laid(back, tree, pad=pad, at=at, say=tell)
-    chosen = _case_called(case, cases_for(back, tree, on.seat.T_body_tree, rig, load))
+    cases = cases_for(back, tree, on.seat.T_body_tree, rig, load)
+    chosen = cases[-1] if case is None else next(one for one in cases if one.name == case)
     timing = dict(on.timing_s)
     moving = kinematics(back, known)
     started = perf_counter()
@@ -233,14 +235,26 @@ def _followed(  # noqa: PLR0917 - what is followed, from where, how often
     return tuple(moments)
 
 
-def _case_called(name: str | None, cases: tuple[Case, ...]) -> Case:
-    if name is None:
-        return cases[-1]
-    for case in cases:
-        if case.name == name:
-            return case
-    known = ", ".join(case.name for case in cases)
-    raise BadSettings("--case", f'no case is called "{name}" with this load', f"use {known}")
+def require_case(name: str | None, load: Load) -> None:
+    """Refuse a case that there is not with this load.
+
+    Parameters
+    ----------
+    name : str or None
+        None is the one with the load.
+    load : Load
+
+    Raises
+    ------
+    BadSettings
+    """
+    known = ["front", "rear", "both"] + ([] if load.kind == "none" else [load.kind])
+    if name is not None and name not in known:
+        raise BadSettings(
+            "--case",
+            f'no case is called "{name}" with this load',
+            f"use {', '.join(known)}",
+        )
 
 
 def require_phases(phases: int) -> None:

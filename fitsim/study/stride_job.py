@@ -69,7 +69,7 @@ def studied(
     from fitsim.back.motion.gait import read_gait
     from fitsim.rig.read import read_load, read_pad, read_rig
     from fitsim.study.job import DEFAULT_TREE, read_back
-    from fitsim.study.stride import require_phases, stride
+    from fitsim.study.stride import require_case, require_phases, stride
     from fitsim.study.stride_trials import shoulder_range, trials
     from fitsim.tree.read import read_tree
 
@@ -79,6 +79,7 @@ def studied(
         tree = read_tree(job.tree or DEFAULT_TREE, job.tree_unit, job.tree_front)
         pad, rig = read_pad(job.pad), read_rig(job.rig)
         load = read_load(job.load, job.slope, job.side_slope)
+        require_case(case, load)
     _, back = read_back(job.scan, stages)
     with stages("stride", f"following the stride at {known.words}"):
         followed = stride(

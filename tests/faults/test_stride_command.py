@@ -24,6 +24,8 @@ if TYPE_CHECKING:
         (["--phases", "100000"], ("100000 moments", "8 to 240")),
         (["--tree", "no-such-tree"], ("no-such-tree",)),
         (["--load", "no-such-load"], ("no-such-load",)),
+        (["--case", "pack"], ("pack", "use front, rear, both, rider")),
+        (["--case", "rider", "--load", "none"], ("rider", "use front, rear, both.")),
     ],
 )
 def test_one_sentence_before_any_work(

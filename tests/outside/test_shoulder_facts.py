@@ -15,7 +15,7 @@ from tests.strides import measures_of, stride_of
 
 ANIMALS = [
     "mule",
-    "pony",
+    pytest.param("pony", marks=pytest.mark.slow),
     pytest.param("horse", marks=pytest.mark.slow),
     pytest.param("donkey", marks=pytest.mark.slow),
 ]
@@ -36,10 +36,7 @@ def test_front_cinch_alone_holds_the_blades_down_most_and_rear_alone_least(anima
         assert both[side].work > rear[side].work
 
 
-@pytest.mark.parametrize(
-    "animal",
-    ["mule", *(pytest.param(one, marks=pytest.mark.slow) for one in ("pony", "horse", "donkey"))],
-)
+@pytest.mark.parametrize("animal", ANIMALS)
 def test_wider_than_the_flat_loads_the_fat_pocket_and_makes_the_shoulder_work(animal: str) -> None:
     """From 25 to 50 mm beside the spine, with arches that follow the back's slope there.
 

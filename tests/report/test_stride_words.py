@@ -19,6 +19,7 @@ from fitsim.report.stride_words import (
     best_trial,
     headline,
     interval,
+    stride_lines,
     verdict,
     work,
 )
@@ -88,6 +89,16 @@ def test_how_sure_spans_what_was_tried() -> None:
     assert interval(one, lambda m: m.shoulders["left"].restricted) == (0.4, 0.7)
     assert "40" in verdict(one)[0]
     assert "70" in verdict(one)[0]
+
+
+def test_the_command_line_says_it_all(tmp_path: Path) -> None:
+    (tmp_path / "stride.gif").write_bytes(b"")
+    lines = stride_lines(study(found(0.6, 0.6)), tmp_path, "inch")
+    said = "\n".join(lines)
+    for words in ("walk", "rider of 80 kg", "hold the shoulder blades down", "psi", "Try first",
+                  "not a measurement", "stride.gif"):  # fmt: skip
+        assert words in said
+    assert "stride.html" not in said  # it was not written
 
 
 @pytest.mark.slow
