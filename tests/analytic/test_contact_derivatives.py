@@ -86,11 +86,7 @@ def smooth(problem: Problem, above_inside: np.ndarray) -> np.ndarray:  # type: i
 
 
 def test_closing_is_the_change_of_distance() -> None:
-    """Of every node under a bar with each of 7 motions.
-
-    The spline of heights and the bilinear field of slopes are two descriptions of one face: the
-    slopes of this curved bar are exact to a few 1e-4, hence the tolerance.
-    """
+    """Of every node under a bar with each of 7 motions: 1e-6, what the differences can tell."""
     s = spot()
     above = look(s.problem, s.pose)
     inner = smooth(s.problem, above.inside)
@@ -102,7 +98,7 @@ def test_closing_is_the_change_of_distance() -> None:
         )
         change = (ahead - behind) / (2.0 * STEP)
         np.testing.assert_allclose(
-            -above.closing[inner, motion], change[inner], rtol=0.0, atol=2e-3
+            -above.closing[inner, motion], change[inner], rtol=0.0, atol=1e-6
         )
 
 
@@ -233,7 +229,7 @@ def test_law_changes_with_force_and_motion() -> None:
         )
         exact = -(here.slope[:, None] * above.closing)[chosen, motion]
         # as in the test of `closing`
-        np.testing.assert_allclose(exact, (ahead - behind) / (2.0 * STEP), rtol=0.0, atol=3e-3)
+        np.testing.assert_allclose(exact, (ahead - behind) / (2.0 * STEP), rtol=0.0, atol=1e-6)
 
 
 def test_slope_of_the_stiffening_law() -> None:
