@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitsim.draw.quantity import percent, quantity
-from fitsim.draw.words import what_would_hold
+from fitsim.draw.words import case_title, what_would_hold
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -66,6 +66,12 @@ ASSUMED = (
         "strides is not followed."
     ),
 )
+
+
+def carries(stride: Stride) -> str:
+    """Return what the tree carries, or under which cinches it goes without a load."""
+    name = stride.case.name
+    return stride.load.name if name == stride.load.kind else case_title(name).lower()
 
 
 def headline(stride: Stride) -> str:
@@ -242,7 +248,7 @@ def stride_lines(study: StrideStudy, folder: Path, system: System = "metric") ->
     """Return what the command line says after a stride."""
     stride = study.stride
     do, why = advice(study)
-    what = f"{stride.load.name}: {headline(stride)}."
+    what = f"{carries(stride)}: {headline(stride)}."
     said = [
         f"{stride.tree.name} on {stride.back.provenance.name}, {stride.gait.words}, {what}",
         *(f"  {line}" for line in verdict(study, system)),

@@ -17,6 +17,7 @@ from fitsim.report.stride_words import (
     HELPS,
     advice,
     best_trial,
+    carries,
     headline,
     interval,
     stride_lines,
@@ -99,6 +100,8 @@ def test_the_command_line_says_it_all(tmp_path: Path) -> None:
                   "not a measurement", "stride.gif"):  # fmt: skip
         assert words in said
     assert "stride.html" not in said  # it was not written
+    front = replace(stride_of("mule"), case=replace(stride_of("mule").case, name="front"))
+    assert carries(front) == "front cinch only"
 
 
 @pytest.mark.slow
