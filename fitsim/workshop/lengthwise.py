@@ -82,10 +82,10 @@ def plan(made: Built, stations: Sequence[float]) -> Drawing:
         half = half_width(np.array([xi]), bar.rear, bar.front, bar.widths)[0]
         lines.append(Line("STATION", np.array([[xi, -half], [xi, half]])))
         labels.append(Label((xi + 0.001, -half + 0.012), f"{at * 1e3:.0f}"))
-    labels.append(Label((0.004, 0.0015), "middle line"))
+    labels.append(Label((-0.060, 0.0015), "middle line"))
     reach = half_width(np.zeros(1), bar.rear, bar.front, bar.widths)[0]
-    labels.append(Label((0.004, reach - 0.014), "outer edge"))
-    labels.append(Label((0.004, -reach + 0.012), "inner edge, beside the spine"))
+    labels.append(Label((0.030, reach - 0.014), "outer edge"))
+    labels.append(Label((0.030, -reach + 0.006), "inner edge, beside the spine"))
     title = "Left bar from above, square to its face, front to the right (right bar: turn over)"
     return Drawing("plan", title, tuple(lines), tuple(labels))
 

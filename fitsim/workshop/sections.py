@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -75,7 +76,7 @@ def cross_section(made: Built, behind_front: float) -> Drawing:
         lines += [Line("CUT", left, closed=True), Line("CUT", left * (-1.0, 1.0), closed=True)]
     points = np.concatenate([line.points for line in lines])
     low, high = points.min(axis=0) - BEYOND, points.max(axis=0) + BEYOND
-    angle, face = _face(bar, T, corner, low[0])
+    angle, face = _face(_whole(bar), T, corner, low[0])
     lines += [
         Line("MIDDLE", np.array([[0.0, low[1]], [0.0, high[1]]])),
         Line("LEVEL", np.array([[low[0], 0.0], [high[0], 0.0]])),
@@ -107,10 +108,15 @@ def face_angle(made: Built, behind_front: float) -> float:
     -------
     float
     """
-    bar, T = made.bar, made.T_tree_left
+    bar, T = _whole(made.bar), made.T_tree_left
     xi = np.array([bar.front - behind_front])
     x = placed(T, np.column_stack([xi, np.zeros(1), height(bar, xi, np.zeros(1))]))[0, 0]
     return _angle(bar, T, x)
+
+
+def _whole(bar: Bar) -> Bar:
+    """The bar without what is taken out of it: its face has an angle there too."""
+    return replace(bar, pockets=(), slots=())
 
 
 def _angle(bar: Bar, T: Array, x: float) -> float:

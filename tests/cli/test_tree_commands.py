@@ -13,6 +13,7 @@ from fitsim.cli import cli
 from fitsim.errors import BadSettings
 from fitsim.tree.read import read_tree
 from fitsim.workshop.write import FILES
+from tests.fits import SCANS
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -56,3 +57,29 @@ def test_nothing_is_written_for_a_bad_station(tmp_path: Path) -> None:
     with pytest.raises(BadSettings, match="station 900 mm"):
         CliRunner().invoke(cli, words, catch_exceptions=False)
     assert not (tmp_path / "out").exists()
+
+
+def test_grown_tree_is_written_and_said(tmp_path: Path) -> None:
+    file = tmp_path / "grown.toml"
+    scan = str(SCANS["mule"][0])
+    said = json.loads(run("grow", scan, "--spacing", "16", "-o", str(file), "--json", "--quiet"))
+    assert said["rms_mm"] < said["rms_before_mm"]
+    front = read_tree(file).settings["arches"]["front"]["angle"]  # type: ignore[index]
+    assert front == pytest.approx(said["changes_si"]["arches.front.angle"])
+
+
+def test_template_on_a_scan_says_what_it_tried(tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    words = ("template", "riding-narrow", "--on", str(SCANS["mule"][0]), "--spacing", "16")
+    more = ("--load", "none", "--against", "riding-wide", "--json", "--quiet")
+    said = json.loads(run(*words, *more, "-o", str(folder)))
+    found = said["take_off"]
+    assert found["case"] == "both"
+    assert found["peak_after_kpa"] < found["peak_before_kpa"]
+    assert said["against"]["rms_mm"] > 1.0
+    assert {path.name for path in folder.iterdir()} == {*FILES, "against.png", "take-off.csv"}
+    rows = (folder / "take-off.csv").read_text().splitlines()
+    assert rows[0].endswith("take_off_mm,or_shim_mm")
+    deepest = max(float(row.split(",")[3]) for row in rows[1:])
+    most = max(found["deepest_mm"].values())
+    assert deepest == pytest.approx(most, abs=0.3)  # rows lie 10 mm apart, to 0.1 mm

@@ -55,18 +55,21 @@ def tree_page(language: str) -> list[str]:
 
 @pytest.mark.parametrize("axis", [None, "along", "across"])
 def test_examples_of_the_tree_page_are_right(axis: str | None, tmp_path: Path) -> None:
-    tree, pivot = tree_page("toml")
+    tree, openings, pivot = tree_page("toml")
     path = tmp_path / "tree.toml"
     swaps = {None: "", "along": pivot, "across": pivot.replace('"along"', '"across"\nat = "25 cm"')}
     path.write_text(f"{tree}\n{swaps[axis]}", encoding="utf-8")
     bars = read_tree(path).bars
     assert [len(bar.joints) for bar in bars] == [0 if axis is None else 1] * 2
+    path.write_text(f"{tree}\n{openings}\n{swaps[axis]}", encoding="utf-8")
+    pierced = read_tree(path)
+    assert {len(pierced.settings["bar"][one]) for one in ("pocket", "slot", "notch")} == {1}  # type: ignore[index]
 
 
 def test_sentences_of_the_tree_page_are_the_ones_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    tree, pivot = tree_page("toml")
+    tree, _, pivot = tree_page("toml")
     monkeypatch.chdir(tmp_path)
     told = []
     for was, becomes in (

@@ -212,6 +212,18 @@ def test_section_at_an_arch_has_its_spread_and_angle(made: Built) -> None:
         assert face_angle(made, arch.at) == pytest.approx(arch.angle, abs=np.radians(0.3))
 
 
+def test_a_face_has_its_angle_where_a_slot_parts_it() -> None:
+    """The face's line runs along what is left of the face on both sides of the slot."""
+    made, whole = built(pierced()), built(read_tree("riding-middle"))
+    for at in (0.115, 0.25):
+        assert face_angle(made, at) == pytest.approx(face_angle(whole, at), abs=1e-9)
+        lines = [
+            next(line.points for line in cross_section(one, at).lines if line.layer == "FACE")
+            for one in (made, whole)
+        ]
+        assert_allclose(lines[0][0], lines[1][0], atol=1e-9)
+
+
 def test_profile_has_the_length_the_curve_and_the_thickness(made: Built) -> None:
     bar = made.bar
     cut = [line.points for line in profile(made, ()).lines if line.layer == "CUT"]
