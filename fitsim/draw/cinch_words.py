@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from fitsim.draw.quantity import percent, quantity
 from fitsim.measure.hand import EASY
-from fitsim.study.cinch_rules import GRIP, LIFTED, MOSTLY, ON_THE_BLADE, middle, span
+from fitsim.study.cinch_rules import GRIP, LIFTED, MOSTLY, ON_THE_BLADE, SNUG, middle, span
 
 if TYPE_CHECKING:
     from fitsim.draw.quantity import System
@@ -19,6 +19,7 @@ TROUBLE = {
     "rear_lifts": "rear tips lift",
     "one_third": "most on one third",
     "grip": "slides too easily",
+    "snug": "front cinch too loose",
     "hand": "no hand under the front",
 }
 """What is wrong beyond each rule's line."""
@@ -44,6 +45,7 @@ def rule_words(rule: str, system: System = "metric") -> str:
         ),
         "one_third": f"no third of the bars carries {percent(MOSTLY)} or more",
         "grip": f"it bears a push of {quantity(GRIP, 'force', system)} before it slides",
+        "snug": f"the front cinch pulls with more than {quantity(SNUG, 'force', system)}",
         "hand": (
             f"a flat hand goes in under both fronts with {quantity(EASY, 'force', system)} or less"
         ),
@@ -69,6 +71,7 @@ def region_sentences(found: CinchMap, serves: Serving, system: System = "metric"
     what = "All rules are kept" if not serves.broken else "Most rules are kept"
     where = f"the front cinch at {front} and the rear at {rear} a strap end"
     said = [f"{what} with {where}, as the chart shows; its middle is {best[0]} and {best[1]}."]
+    said.append("The looser end of it presses less everywhere.")
     said += [f"Nowhere there: {rule_words(rule, system)}." for rule in serves.broken]
     return [*said, *_leaving(found)]
 

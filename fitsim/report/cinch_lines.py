@@ -14,6 +14,7 @@ from fitsim.study.cinch_rules import (
     MOSTLY,
     ON_THE_BLADE,
     RULES,
+    SNUG,
     middle,
     serving,
 )
@@ -102,6 +103,7 @@ def cinch_facts(found: CinchMap) -> dict[str, object]:
             "lift_difference_mm_at_most": MM * LIFTED,
             "third_share_below": MOSTLY,
             "grip_n_at_least": GRIP,
+            "front_n_above": SNUG,
             "hand_push_n_at_most": EASY,
         },
         "cautions": list(CAUTIONS),

@@ -30,7 +30,13 @@ MOSTLY = 0.50
 GRIP = 100.0
 """N, push sideways or lengthwise that the tree must bear before it slides."""
 
-RULES = ("shoulder", "front_lifts", "rear_lifts", "one_third", "grip", "hand")
+SNUG = 60.0
+"""N at each strap end of the front cinch: the least measured in girths in use, 60 to 200 N
+(doi:10.1017/S1755254011000055). A looser one is no rig to work in."""
+
+_FINE = 8  # parts of a step of the map in which its region's middle is sought
+
+RULES = ("shoulder", "front_lifts", "rear_lifts", "one_third", "grip", "snug", "hand")
 """In the order in which they are said."""
 
 
@@ -113,6 +119,7 @@ def rooms(found: CinchMap) -> dict[str, Array]:
         "rear_lifts": 1.0 + more_front / LIFTED,
         "one_third": 1.0 - thirds.max(axis=0) / MOSTLY,
         "grip": m["grip"] / GRIP - 1.0,
+        "snug": np.broadcast_to(found.front[:, None] / SNUG - 1.0, found.stays.shape),
         "hand": 1.0 - m["hand_push"] / EASY,
     }
     return {
@@ -155,8 +162,16 @@ def middle(found: CinchMap, serves: Serving) -> tuple[float, float]:
     -------
     front, rear : float, N
     """
-    from scipy.ndimage import distance_transform_edt
+    from scipy.ndimage import distance_transform_edt, map_coordinates
 
-    deep = distance_transform_edt(np.pad(serves.inside, 1))[1:-1, 1:-1]
+    fine = [np.linspace(0.0, size - 1.0, (size - 1) * _FINE + 1) for size in serves.inside.shape]
+    at = np.array(np.meshgrid(*fine, indexing="ij"))
+    least = np.min(
+        [map_coordinates(serves.room[rule], at, order=1) for rule in serves.kept], axis=0
+    )
+    deep = distance_transform_edt(np.pad(least > 0.0, 1))[1:-1, 1:-1]
     row, column = np.unravel_index(int(deep.argmax()), deep.shape)
-    return float(found.front[row]), float(found.rear[column])
+    return (
+        float(np.interp(fine[0][row], np.arange(len(found.front)), found.front)),
+        float(np.interp(fine[1][column], np.arange(len(found.rear)), found.rear)),
+    )
