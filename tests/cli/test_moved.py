@@ -1,0 +1,40 @@
+"""A fit says what moving the tree would do, and what it says is what a fit there finds."""
+
+from __future__ import annotations
+
+import pytest
+
+from fitsim.contact.solve import solve
+from fitsim.measure.measured import measured
+from fitsim.report.moved import moved_lines
+from fitsim.rig.cases import cases_for
+from fitsim.study.laid import laid
+from fitsim.study.moved import STEP, moved_along
+from tests.fits import fit_of
+
+
+def test_what_is_said_is_what_a_fit_there_finds() -> None:
+    fitset = fit_of("mule", "riding-middle")
+    rear, front = moved_along(fitset)
+    assert (rear.by, front.by) == (-STEP, STEP)
+    on = laid(fitset.back, fitset.tree, pad=fitset.pad, at=STEP)
+    cases = cases_for(fitset.back, fitset.tree, on.seat.T_body_tree, fitset.rig, fitset.load)
+    (case,) = (one for one in cases if one.name == "both")
+    there = measured(fitset.back, fitset.tree, case, solve(on.problem, case))
+    assert front.measures is not None
+    assert front.measures.peak == pytest.approx(there.peak, rel=1e-3)
+    lines = moved_lines(fitset, (rear, front))
+    assert [line.split(":")[0].strip() for line in lines[1:]] == [
+        "30 mm further back",
+        "as it lies",
+        "30 mm further forward",
+    ]
+    assert all("kPa" in line for line in lines[1:])
+    assert "psi" in moved_lines(fitset, (rear, front), "inch")[1]
+
+
+def test_where_it_cannot_lie_is_said() -> None:
+    fitset = fit_of("mule", "riding-middle")
+    (far,) = moved_along(fitset, (-0.6,))
+    assert far.measures is None
+    assert "end of the scan" in moved_lines(fitset, (far,))[1]
