@@ -51,7 +51,11 @@ def shared(one: Mapping[str, object], two: Mapping[str, object]) -> Iterator[tup
 
 @pytest.mark.parametrize(
     ("name", "changes"),
-    [("riding-middle", {}), ("pack-pivoting", ODD), ("riding-short", {"bar.curve.sagitta": 0.0})],
+    [
+        ("pack-pivoting", ODD),
+        pytest.param("riding-middle", {}, marks=pytest.mark.slow),
+        pytest.param("riding-short", {"bar.curve.sagitta": 0.0}, marks=pytest.mark.slow),
+    ],
 )
 def test_settings_come_back(name: str, changes: Mapping[str, object], tmp_path: Path) -> None:
     tree = adjusted(read_tree(name), changes)
@@ -93,6 +97,7 @@ def test_fitted_tree_can_be_written_read_and_varied(tmp_path: Path) -> None:
     assert any("no mass, arches" in note for note in found.notes)
 
 
+@pytest.mark.slow
 def test_what_no_bar_can_follow_shows_in_what_is_left(tmp_path: Path) -> None:
     """A ripple of 2 mm that no setting makes: root mean square 2/sqrt(2) mm, up and down."""
     tree = read_tree("riding-middle")

@@ -26,7 +26,9 @@ def found(tree: str) -> Rasped:
     return rasped(back_of("mule"), read_tree(tree), rig=read_rig(), load=read_load("none"))
 
 
-@pytest.mark.parametrize("tree", ["riding-middle", "riding-narrow"])
+@pytest.mark.parametrize(
+    "tree", [pytest.param("riding-middle", marks=pytest.mark.slow), "riding-narrow"]
+)
 def test_hottest_spot_cools(tree: str) -> None:
     one = found(tree)
     assert one.case == "both"
