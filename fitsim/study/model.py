@@ -76,14 +76,35 @@ def reference_solver(
     last: list[Settled] = []
 
     def solved(case: Case, start: Equilibrium | None = None) -> Equilibrium:
+        def words(told: str) -> None:
+            tell(f"{case.name}: {told}")
+
         known = next((one for one in last if one.equilibrium is start), None)
-        begin = known or solve(problem, case, start)
-        settled = settle(problem, ground, case, begin, lambda words: tell(f"{case.name}: {words}"))
-        if known is None:
-            last[:] = [settled]  # the case itself: test moments start from it
+        if known is not None:
+            return settle(problem, ground, case, known, words).equilibrium
+        begin = solve(problem, case, start)
+        settled = settle(problem, ground, case, begin, words)
+        if begin.found:
+            _refuse_unsettled(problem, case, settled.equilibrium)
+        last[:] = [settled]  # the case itself: test moments start from it
         return settled.equilibrium
 
     return solved
+
+
+def _refuse_unsettled(problem: Problem, case: Case, found: Equilibrium) -> None:
+    """Do not call a search that failed a tree that leaves."""
+    from fitsim.contact.leaving import leaving
+    from fitsim.contact.pose import Pose
+    from fitsim.errors import NoEquilibrium
+
+    if found.found or leaving(problem, Pose(found.T_body_tree, found.joint_angles)) is not None:
+        return
+    raise NoEquilibrium(
+        f"case {case.name}",
+        "the reference model did not settle, which says nothing about the tree",
+        "use the fast model, or a thicker pad",
+    )
 
 
 def ground_under(back: Back, problem: Problem, size: float | None = None) -> Ground:

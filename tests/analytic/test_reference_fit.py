@@ -17,7 +17,10 @@ from fitsim.contact.reference_model.ground import Ground, ground_of, spread
 from fitsim.contact.reference_model.layers import blended
 from fitsim.contact.reference_model.solve import solve as settle
 from fitsim.contact.solve import solve
+from fitsim.errors import NoEquilibrium
 from fitsim.rig.pad import library_pad
+from fitsim.study.model import reference_solver
+from tests.build import small_back
 from tests.pressed import flat_square, layer_of, paraboloid, pushed, tree_of
 
 if TYPE_CHECKING:
@@ -173,3 +176,15 @@ def test_tissue_too_deep_for_the_back_is_refused() -> None:
     deep = Tissue((SOFT,), np.ones((*chart.valid.shape, 1)))
     with pytest.raises(ValueError, match="inside out"):
         ground_of(folded, deep, BOX, SIZE)
+
+
+def test_a_search_that_fails_is_not_called_a_tree_that_leaves(
+    soft: tuple[Problem, Ground], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    problem, ground = soft
+    monkeypatch.setattr("fitsim.study.model.ground_under", lambda *_: ground)
+    monkeypatch.setattr("fitsim.contact.reference_model.solve._SMALLEST_PART", 1.0)
+    monkeypatch.setattr("fitsim.contact.reference_model.newton._MOST_STEPS", 1)
+    case = pushed(([0.0, 0.0, 0.05], [0.0, 0.0, -20.0]))
+    with pytest.raises(NoEquilibrium, match="says nothing about the tree"):
+        reference_solver(small_back(), problem)(case)
