@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 # Pa, of the fast model's highest pressure: about as much as a search from rest takes in one go.
-_AT_ONCE = 20e3
+_AT_ONCE = 12e3
 _SMALLEST_PART = 1.0 / 16.0  # of a load; where not even that can be added there is no balance
 
 
