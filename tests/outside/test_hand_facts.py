@@ -4,7 +4,8 @@
 it takes is worked out with both cinches drawn. On backs whose bars touch at the front from the
 start a hand never goes in easily, and then only the direction is asked; figures in
 docs/validation.md. On the broad pony the fact does not hold: pushed forward, the tree rides up on
-the withers and its fronts hang over the shoulder.
+the withers and its fronts hang over the shoulder; nor on the horse, whose shoulder carries them
+anywhere.
 """
 
 from __future__ import annotations
@@ -65,6 +66,9 @@ def test_but_on_the_broad_pony_the_withers_hold_a_forward_tree_off_the_shoulder(
 
 
 @pytest.mark.slow
-def test_pushed_forward_it_takes_more_on_the_horse() -> None:
-    """Its narrow shoulder carries the fronts either way: the direction alone is asked."""
-    assert push("horse", FORWARD)[0] > push("horse", 0.0)[0]
+def test_nor_does_the_fact_hold_on_the_horse() -> None:
+    """Its narrow shoulder carries the fronts anywhere: within a tenth, and no hand goes in."""
+    placed, forward = push("horse", 0.0), push("horse", FORWARD)
+    assert forward[0] == pytest.approx(placed[0], rel=0.10)
+    assert not placed[1]
+    assert not forward[1]
