@@ -19,14 +19,17 @@ if TYPE_CHECKING:
 HALF_WIDTH = 0.05
 """m: the spine is looked for as the middle of the section's top, this far to each side."""
 
-STIFFNESS = 3e4
+STIFFNESS, FREE_STIFFNESS = 3e4, 2e3
 """Against bending of the spine line: keeps it straight over about 0.2 m where the top is flat or
 was not scanned."""
 
-MIDDLE = 1.0
+MIDDLE, FREE_MIDDLE = 1.0, 0.02
 """Pull towards the mirror plane: leads where the top is nearly flat (a crest rounded at 0.5 m
 weighs 0.15, a sharp withers above 3). On backs with 3 mm of noise a pull of 0.02 let the line
-wander 12 mm off at the loin, 1.0 less than 4 mm."""
+wander 12 mm off at the loin, 1.0 less than 4 mm.
+
+The second of each while the roll is not settled yet: a line held to the mirror plane then drags the
+roll with it (a horse cut at half its height came to lie on its side)."""
 
 
 @dataclass(frozen=True)
@@ -50,7 +53,7 @@ class Crest:
         return replace(self, x=self.x + x, z=self.z + z)
 
 
-def crest_of(surface: TrunkSurface, scale: float = 1.0) -> Crest:
+def crest_of(surface: TrunkSurface, scale: float = 1.0, *, settled: bool = False) -> Crest:
     """Find the spine line as the line about which the top of every section mirrors itself.
 
     On a sharp withers that is the highest line; on a fleshy back, where the spine lies in a
@@ -61,6 +64,8 @@ def crest_of(surface: TrunkSurface, scale: float = 1.0) -> Crest:
     surface : TrunkSurface
     scale : float
         Size of the animal over one of 1.5 m.
+    settled : bool
+        The mirror plane is known: the line is held to it.
 
     Returns
     -------
@@ -89,7 +94,7 @@ def crest_of(surface: TrunkSurface, scale: float = 1.0) -> Crest:
         good = np.isfinite(uneven) & np.isfinite(change) & seen[:, None]
         uneven, change = np.where(good, uneven, 0.0), np.where(good, change, 0.0)
         line = _bent(line, (change**2).sum(axis=1), (uneven * change).sum(axis=1),
-                     surface.grid.cell)  # fmt: skip
+                     surface.grid.cell, settled=settled)  # fmt: skip
         line = np.clip(line, 0.6 * lateral[0], 0.6 * lateral[-1])
     height = _lookup(heights, lateral, line[:, None])[:, 0]
     seen = seen & np.isfinite(height)
@@ -130,12 +135,15 @@ def _bent(
     weight: NDArray[np.float64],
     pull: NDArray[np.float64],
     cell: float,
+    *,
+    settled: bool,
 ) -> NDArray[np.float64]:
     """One Gauss-Newton step of the spine line with its bending penalty."""
     count = len(line)
-    stiffness = STIFFNESS * (0.01 / cell) ** 4 * (cell / 0.01)
-    weight = (weight + MIDDLE) * (cell / 0.01)
-    pull = pull + MIDDLE * line
+    middle = MIDDLE if settled else FREE_MIDDLE
+    stiffness = (STIFFNESS if settled else FREE_STIFFNESS) * (0.01 / cell) ** 4 * (cell / 0.01)
+    weight = (weight + middle) * (cell / 0.01)
+    pull = pull + middle * line
     bending = sparse.diags_array(
         [1.0, -2.0, 1.0],
         offsets=[0, 1, 2], shape=(count - 2, count),

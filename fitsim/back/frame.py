@@ -336,12 +336,12 @@ def _spine_along_x(
         crown = _surface(
             few.moved(place.T), place.scale, RIDGE, FINE_REACH, name=name, widest=CROWN
         )
-        crest = crest_of(crown, place.scale)
+        crest = crest_of(crown, place.scale, settled=True)
         place = place.stepped(spine_step(crest, span))
         if not stands:
             place = place.stepped(pitch_step(crest, level))
     surface = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH, name=name)
-    crest = crest_of(surface, place.scale)
+    crest = crest_of(surface, place.scale, settled=True)
     found = withers_of(surface, crest, place.scale, _leg_station(place, rough)) or place.withers
     if found is None:
         return surface, crest, place
