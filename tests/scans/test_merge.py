@@ -119,7 +119,7 @@ def test_a_plane_holds_across_itself_alone() -> None:
 def test_two_sheets_become_their_mean_and_one_stays() -> None:
     u, v = (g.ravel() for g in np.meshgrid(np.arange(0, 0.3, 0.003), np.arange(0, 0.1, 0.003)))
     low = np.c_[u, v, 0 * u]
-    high = (low + [0, 0, 0.005])[u < 0.15]
+    high = np.c_[u, v, 0 * u + 0.005][u < 0.15]
     up = np.array([0.0, 0.0, 1.0])
     sheet = one_sheet([low, high], [np.tile(up, (len(p), 1)) for p in (low, high)])
     both, alone = sheet[sheet[:, 0] < 0.13], sheet[sheet[:, 0] > 0.17]
