@@ -238,8 +238,9 @@ def interval(values: Array) -> Interval | None:
 
     Examples
     --------
-    >>> interval(np.linspace(0.0, 100.0, 101))
-    Interval(low=5.0, middle=50.0, high=95.0)
+    >>> found = interval(np.linspace(0.0, 100.0, 101))
+    >>> round(found.low, 6), found.middle, found.high
+    (5.0, 50.0, 95.0)
     """
     known = values[np.isfinite(values)]
     if len(known) == 0:

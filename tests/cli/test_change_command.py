@@ -20,6 +20,7 @@ def run(*arguments: str) -> int:
     return int(left.value.code or 0)
 
 
+@pytest.mark.slow
 def test_a_scan_against_itself(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     mule = str(demo_folder() / "mule.ply")
     picture = tmp_path / "change.png"

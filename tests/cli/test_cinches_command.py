@@ -13,6 +13,7 @@ from fitsim.commands.cinches import cinches
 MULE = str(Path(__file__).resolve().parents[2] / "meshes" / "mule.ply")
 
 
+@pytest.mark.slow
 def test_words_data_and_chart_agree(tmp_path: Path) -> None:
     out = tmp_path / "out"
     words = [MULE, "--spacing", "24 mm", "--unit", "m", "--steps", "4", "--quiet", "-o", str(out)]

@@ -60,6 +60,7 @@ def test_views_become_a_scan(tmp_path: Path, capsys: pytest.CaptureFixture[str])
     assert 1.0 < np.ptp(merged.vertices, axis=0).max() < 1.6  # m, the mule's trunk
 
 
+@pytest.mark.slow
 def test_a_view_that_cannot_be_placed_is_named_and_nothing_written(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -59,6 +59,7 @@ def test_nothing_is_written_for_a_bad_station(tmp_path: Path) -> None:
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_grown_tree_is_written_and_said(tmp_path: Path) -> None:
     file = tmp_path / "grown.toml"
     scan = str(SCANS["mule"][0])
@@ -68,6 +69,7 @@ def test_grown_tree_is_written_and_said(tmp_path: Path) -> None:
     assert front == pytest.approx(said["changes_si"]["arches.front.angle"])
 
 
+@pytest.mark.slow
 def test_template_on_a_scan_says_what_it_tried(tmp_path: Path) -> None:
     folder = tmp_path / "out"
     words = ("template", "riding-narrow", "--on", str(SCANS["mule"][0]), "--spacing", "16")

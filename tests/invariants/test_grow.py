@@ -31,6 +31,7 @@ def test_grown_bars_follow_the_back_more_closely(animal: str) -> None:
     assert found.rms < found.free + 0.5e-3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("animal", ["pony", pytest.param("mule", marks=pytest.mark.slow)])
 def test_load_is_spread_over_more_of_the_back(animal: str) -> None:
     base = cinched(back_of(animal), read_tree("riding-middle"), names=("both",))
@@ -38,6 +39,7 @@ def test_load_is_spread_over_more_of_the_back(animal: str) -> None:
     assert measures(found, "both").area > 1.05 * measures(base, "both").area
 
 
+@pytest.mark.slow
 def test_more_clearance_raises_the_tips_and_nothing_else() -> None:
     low, high = grown_on("pony", 0.006), grown_on("pony", 0.014)
     for key, value in low.changes.items():

@@ -26,6 +26,7 @@ def found(tree: str) -> Rasped:
     return rasped(back_of("mule"), read_tree(tree), rig=read_rig(), load=read_load("none"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "tree", [pytest.param("riding-middle", marks=pytest.mark.slow), "riding-narrow"]
 )
@@ -53,6 +54,7 @@ def peak_of(name: str, depth: tuple[np.ndarray, ...], rise: float = 0.0) -> floa
     return measured(back, changed, case, rest).peak
 
 
+@pytest.mark.slow
 def test_peaks_are_those_of_the_changed_tree() -> None:
     one = found("riding-narrow")
     none = tuple(np.zeros_like(depth) for depth in one.depth)
@@ -61,6 +63,7 @@ def test_peaks_are_those_of_the_changed_tree() -> None:
     assert peak_of("riding-narrow", one.depth) == pytest.approx(one.after, rel=0.01)
 
 
+@pytest.mark.slow
 def test_a_shim_cools_it_too_and_is_what_was_said() -> None:
     one = found("riding-narrow")
     under = tuple(-shim for shim in one.shim)
@@ -71,6 +74,7 @@ def test_a_shim_cools_it_too_and_is_what_was_said() -> None:
         assert_allclose(depth + shim, full)
 
 
+@pytest.mark.slow
 def test_a_mirrored_back_asks_for_the_mirror_image() -> None:
     one = found("riding-narrow")
     other = rasped(

@@ -34,6 +34,7 @@ def table(packed: SetUp) -> Balance:
     return balance(packed, (0.0, np.radians(15.0)), (0.5, 1.0), processes=1)
 
 
+@pytest.mark.slow
 def test_more_tension_bears_more_and_a_side_slope_bears_less(table: Balance) -> None:
     loose, snug = table.rows
     for slope in (0, 1):
@@ -42,12 +43,14 @@ def test_more_tension_bears_more_and_a_side_slope_bears_less(table: Balance) -> 
         assert row[1].difference < row[0].difference
 
 
+@pytest.mark.slow
 def test_a_pad_that_grips_bears_more(table: Balance) -> None:
     own = table.rows[table.own]
     for low, middle, high in zip(table.slippery, own, table.grippy, strict=True):
         assert low.difference < middle.difference < high.difference
 
 
+@pytest.mark.slow
 def test_the_table_is_where_dead_weights_leave(packed: SetUp, table: Balance) -> None:
     """Hung on as dead weight, 5 % less than the table stays and 5 % more rolls off.
 
@@ -65,6 +68,7 @@ def test_the_table_is_where_dead_weights_leave(packed: SetUp, table: Balance) ->
     assert rest.leaves == snug.leaves == f"rolls {snug.heavier}"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("side", "masses"), [("left", (90.0, 0.0)), ("right", (0.0, 90.0))])
 def test_a_pack_on_one_side_alone_rolls_to_it(
     packed: SetUp, side: str, masses: tuple[float, float]
@@ -77,6 +81,7 @@ def test_a_pack_on_one_side_alone_rolls_to_it(
     assert rest.leaves == f"rolls {side}"
 
 
+@pytest.mark.slow
 def test_words_and_data_say_the_same(table: Balance) -> None:
     facts = balance_facts(table)
     own = table.rows[table.own][0]
@@ -88,6 +93,7 @@ def test_words_and_data_say_the_same(table: Balance) -> None:
     assert f"{own.difference / 0.45359237:.0f} lb heavier" in inch
 
 
+@pytest.mark.slow
 def test_a_rig_that_holds_nothing_says_so(table: Balance) -> None:
     gone = replace(table.rows[1][0], stays=False, difference=0.0, leaves="rolls left")
     lost = replace(table, rows=((gone,), (gone,)))

@@ -41,6 +41,7 @@ def mapped(animal: str, processes: int = 1) -> CinchMap:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("animal", ANIMALS)
 def test_cells_are_what_a_fit_of_their_own_gives(animal: str) -> None:
     """Warm starts must not change an answer: shares to 0.2 points, peak to 1 %.
@@ -65,6 +66,7 @@ def test_cells_are_what_a_fit_of_their_own_gives(animal: str) -> None:
         assert cell["front_lift"] == pytest.approx(np.mean(lift), abs=2e-4)
 
 
+@pytest.mark.slow
 def test_a_hand_between_the_tensions_tried_is_as_if_tried_there() -> None:
     """Interpolated against solved: to 5 %, on a map of five tensions."""
     found, on, back = mapped("mule"), lying("mule"), back_of("mule", SPACING)
@@ -81,6 +83,7 @@ def test_a_hand_between_the_tensions_tried_is_as_if_tried_there() -> None:
         assert found.measures["hand_push"][row, column] == pytest.approx(tried, rel=0.05)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("animal", ANIMALS)
 def test_the_front_cinch_loads_the_shoulder_and_the_rear_one_frees_it(animal: str) -> None:
     """Along every row and column: more front, more in front; more rear, less.
@@ -99,6 +102,7 @@ def test_the_front_cinch_loads_the_shoulder_and_the_rear_one_frees_it(animal: st
     assert (np.diff(m["grip"], axis=1) > 0.0).all()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("animal", ANIMALS)
 def test_the_region_that_serves_draws_both_cinches(animal: str) -> None:
     """Both level it: neither cinch alone keeps all rules, some pair of both does.

@@ -36,6 +36,7 @@ def push(animal: str, at: float, tree: str = "riding-middle") -> tuple[float, bo
     return sum(room.push for room in rooms) / 2.0, all(room.passes for room in rooms)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "tree", ["riding-middle", pytest.param("pack-fixed", marks=pytest.mark.slow)]
 )
@@ -49,6 +50,7 @@ def test_a_hand_passes_under_a_well_placed_front_and_not_under_one_pushed_forwar
     assert forward[0] > 1.5 * placed[0]
 
 
+@pytest.mark.slow
 def test_pushed_forward_it_takes_more_on_the_mule() -> None:
     """At least a tenth more. The fronts touch either way: neither passes easily."""
     assert push("mule", FORWARD)[0] > 1.10 * push("mule", 0.0)[0]

@@ -75,6 +75,7 @@ def carried(followed: Stride) -> NDArray[np.float64]:
     return found.vertical_force - found.strap_force
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("animal", ANIMALS)
 def test_too_narrow_loads_the_rear_third(animal: str) -> None:
     """Meschan 2007 (doi:10.1016/j.tvjl.2006.02.005): x1.26 with a tree 2 cm too narrow.
@@ -86,6 +87,7 @@ def test_too_narrow_loads_the_rear_third(animal: str) -> None:
     assert 1.0 < narrow[2] / best[2] < 1.5
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("animal", ANIMALS)
 def test_too_wide_moves_load_to_the_middle(animal: str) -> None:
     """What ours does, where studies disagree (Meschan 2007: middle; MacKechnie-Guire 2019: front).
@@ -97,6 +99,7 @@ def test_too_wide_moves_load_to_the_middle(animal: str) -> None:
     assert wide[1] > best[1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("gait", "published", "sd"),
     [("walk", 12.1, 1.2), ("trot", 24.3, 4.6), ("canter", 27.2, 4.4)],
@@ -111,6 +114,7 @@ def test_force_per_rider_mass(animal: str, gait: str, published: float, sd: floa
     assert published - sd < peak < published + sd
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("animal", ANIMALS)
 def test_trot_peaks_and_mean_in_body_weights(animal: str) -> None:
     """De Cocq 2010 (doi:10.1016/j.jbiomech.2009.10.036): 1.9 to 3.1 body weights, mean 1.0."""
@@ -123,6 +127,7 @@ def test_trot_peaks_and_mean_in_body_weights(animal: str) -> None:
     assert np.isclose(through.mean(), 1.0, atol=0.01)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("animal", ANIMALS)
 def test_pressure_rises_from_walk_to_trot_to_canter(animal: str) -> None:
     """Von Peinen 2010 (doi:10.1111/j.2042-3306.2010.00191.x), backs without a mark.
@@ -136,6 +141,7 @@ def test_pressure_rises_from_walk_to_trot_to_canter(animal: str) -> None:
     assert 7.8e3 / 1.5 < walk[0] < 7.8e3 * 1.5
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("animal", ANIMALS)
 def test_forward_seat_loads_the_front_third(animal: str) -> None:
     """Latif 2010 (doi:10.1111/j.2042-3306.2010.00237.x): over 80 % in front, under 3 % behind.
@@ -175,6 +181,7 @@ def test_a_heavier_low_pack_changes_the_pattern_little(animal: str) -> None:
     assert np.abs(np.subtract(*shares)).max() < 0.03
 
 
+@pytest.mark.slow
 def test_the_back_moves_within_what_it_can() -> None:
     """Licka and Peham 1998 (doi:10.1111/j.2042-3306.1998.tb04511.x), at T16, standing horses.
 
@@ -206,6 +213,7 @@ def test_the_back_moves_within_what_it_can() -> None:
         assert np.abs([low[1], high[1]]).max() < 0.042 * height
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("gait", ["walk", "trot", "single-foot", "canter"])
 def test_the_load_means_its_weight(gait: str) -> None:
     """De Cocq 2010: the mean over a stride does not differ from body weight, whatever the gait."""

@@ -27,6 +27,7 @@ def sixty() -> list[dict[str, object]]:
     return [one for number in (0, 3, 9, 4, 8, 11) for one in trial(number, 0.0)]
 
 
+@pytest.mark.slow
 def test_sixty_cases_balance_or_leave(sixty: list[dict[str, object]]) -> None:
     assert len(sixty) == 60
     assert not [one for one in sixty if one["verdict"] == "failed"]

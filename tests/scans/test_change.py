@@ -45,6 +45,7 @@ def found(later: int, loss: float) -> Change:
     return change(scanned(1, 0.0), scanned(later, loss))
 
 
+@pytest.mark.slow
 def test_muscle_lost_is_found() -> None:
     one = found(3, LOSS)
     patch = one.patches[0]
@@ -91,6 +92,7 @@ def test_backwards_is_the_opposite() -> None:
     assert np.abs(both[:3, 3]).max() < 0.004
 
 
+@pytest.mark.slow
 def test_another_animal_is_refused() -> None:
     raw = scan(surface(BROAD_PONY), triangles=20_000, seed=5, placed=False)
     provenance = Provenance("pony.ply", "", len(raw.triangles), len(raw.vertices), unit="m")

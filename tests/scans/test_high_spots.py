@@ -29,6 +29,7 @@ def _back(animal: Animal, spacing: float = 0.010) -> Back:
 SLOW = pytest.mark.slow
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("kind", "pocket"),
     [
@@ -51,6 +52,7 @@ def test_the_fat_pocket_is_found(kind: Animal, pocket: float) -> None:
         assert np.hypot(spot.x - true_x, sign * spot.t - true_t) < 0.025
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "kind", [LEAN_HORSE, pytest.param(MULE, marks=SLOW), pytest.param(BROAD_PONY, marks=SLOW)]
 )

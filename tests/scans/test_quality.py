@@ -66,6 +66,7 @@ def test_noise_is_measured(
     assert found < 0.95 * noise
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("triangles", [30_000, 80_000])
 def test_independent_noise_is_measured_at_any_density(
     triangles: int, hides: dict[str, Surface], rng: np.random.Generator
@@ -118,6 +119,7 @@ def test_a_fuller_side_is_named(hides: dict[str, Surface]) -> None:
     assert card.fuller == "left"
 
 
+@pytest.mark.slow
 def test_noise_and_scale_are_to_be_done_better(hides: dict[str, Surface]) -> None:
     scan, back = _scanned(hides["mule"], 0.0035)
     guessed = dataclasses.replace(back.provenance, unit_evidence="Found from the size: ...")

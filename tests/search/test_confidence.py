@@ -99,6 +99,7 @@ def test_one_tree_cannot_be_told_from_itself() -> None:
     assert "kPa" not in text
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_numbers_on_any_number_of_cores() -> None:
     trial = small(back_of("mule", GRID))
     one = sampled(trial, 2, seed=3, processes=1)
