@@ -106,7 +106,10 @@ def _arguments(
 ) -> tuple[Any, ...]:
     """A frame as Open3D's volumes take it: depth, camera, its pose, scale, farthest, reach."""
     tensor = o3d.core.Tensor
-    K = np.array([[camera.fx, 0, camera.cx], [0, camera.fy, camera.cy], [0, 0, 1.0]])
+    # Open3D cuts a pixel's place down where it should round it: half a pixel more makes it round.
+    # Without it surfaces came out half a pixel aside, 3 mm at 1.5 m in a picture 320 pixels wide
+    cx, cy = camera.cx + 0.5, camera.cy + 0.5
+    K = np.array([[camera.fx, 0, cx], [0, camera.fy, cy], [0, 0, 1.0]])
     picture = o3d.t.geometry.Image(tensor(np.ascontiguousarray(depth[..., None], np.float32)))
     return picture, tensor(K), tensor(np.linalg.inv(T)), 1.0, _FARTHEST, _TRUNCATION
 

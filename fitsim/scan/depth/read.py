@@ -114,7 +114,7 @@ def read_frames(folder: Path, manifest: Manifest) -> list[DepthFrame]:
         depth = read_frame(path, camera, manifest.metres_per_step, manifest.far_m)
         good = trusted(depth, camera)
         dropped = int(((depth > 0.0) & ~good).sum())
-        pose = frame.pose and rough_motion(f"{frame.depth}, pose", frame.pose)
+        pose = None if frame.pose is None else rough_motion(f"{frame.depth}, pose", frame.pose)
         frames.append(DepthFrame(path.name, np.where(good, depth, 0.0), camera, pose, dropped))
     return frames
 
