@@ -7,6 +7,8 @@ worked out here.
 
 from __future__ import annotations
 
+import math
+
 
 def half_space_stiffness(shear_modulus: float, poisson: float, radius: float) -> float:
     """First sideways stiffness of a rigid sphere that sticks to a half-space.
@@ -47,7 +49,7 @@ def sideways_on_half_space(share: float) -> float:
     >>> round(sideways_on_half_space(0.5), 4)
     0.6464
     """
-    return 1.0 - (1.0 - share) ** 1.5
+    return 1.0 - math.pow(1.0 - share, 1.5)
 
 
 def sideways_on_springs(share: float) -> float:
