@@ -41,7 +41,7 @@ INTERRUPTED = 130
     metavar="GOAL=N",
     help="Let a goal count N times: pressure, even, shoulder, spared or steady. Repeat it.",
 )
-@click.option("--trials", type=click.IntRange(24, 20000), default=240, show_default=True)
+@click.option("--trials", type=click.IntRange(24, 20000), default=216, show_default=True)
 @click.option("--backs", type=click.IntRange(0, 200), default=8, show_default=True,
               help="Plausible backs on which the best few are tried.")  # fmt: skip
 @click.option("--seed", type=int, default=1, show_default=True)

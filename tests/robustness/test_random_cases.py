@@ -34,6 +34,7 @@ def test_sixty_cases_balance_or_leave(sixty: list[dict[str, object]]) -> None:
     assert sum(one["verdict"] == "balanced" for one in sixty) > 40
 
 
+@pytest.mark.slow
 def test_a_tree_that_slips_off_its_pivots_is_followed_off(sixty: list[dict[str, object]]) -> None:
     """It once went round in circles: steps pointed back at a balance that does not last."""
     (slipping,) = (one for one in sixty if (one["trial"], one["case"]) == (0, 3))

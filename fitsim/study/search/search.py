@@ -45,7 +45,7 @@ class Plan:
     care : weight of each goal by name; 1 where not given.
     """
 
-    trials: int = 240
+    trials: int = 216
     seed: int = 1
     backs: int = 8
     care: Mapping[str, float] = field(default_factory=dict)
@@ -202,7 +202,7 @@ def _searched(trials: _Trials, backs: int) -> Found:
     trials.doing = "looking at what each goal costs the others"
     for goal in GOALS:
         more = {name: care.get(name, 1.0) * (_CARE_MORE if name == goal else 1.0) for name in GOALS}
-        trials.descend(trials.best(), trials.plan.trials // 8, _NEAR_REACH, more)
+        trials.descend(trials.best(), trials.plan.trials // 9, _NEAR_REACH, more)
     best = trials.best()
     if best.goals is None:
         raise NoEquilibrium(

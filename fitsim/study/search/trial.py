@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from fitsim.study.search.space import Knob, Space
     from fitsim.tree.tree import Tree
 
-_UNDERSIDE = 0.004  # m, grid of undersides; half as dense as a fit's, the contact's is 10 mm
+_UNDERSIDE = 0.005  # m, grid of undersides; less dense than a fit takes
 
 
 @dataclass(frozen=True)
