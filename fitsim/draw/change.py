@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from io import BytesIO
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy import ndimage
 
 from fitsim.back.change import SMALLEST
-from fitsim.draw.words import zone_words
+from fitsim.draw.flat_map import INK, coloured, flat_map, png_of
 
 if TYPE_CHECKING:
     from fitsim.back.back import Back
     from fitsim.back.change import Change
     from fitsim.units import System
 
-_SIZE, _DOTS = (11.0, 6.2), 130  # inches, per inch
-_NAMED = ("scapula", "fat_pocket", "spine")
-_INK, _NOISE, _UNSEEN = "#26221e", "#dcd8d2", "#ffffff"
+_HEIGHT = 6.2  # inches
+_NOISE, _UNSEEN = "#dcd8d2", "#ffffff"
 
 
 def draw_change(before: Back, found: Change, system: System = "metric") -> bytes:
@@ -35,7 +33,6 @@ def draw_change(before: Back, found: Change, system: System = "metric") -> bytes
     bytes
         Of a PNG.
     """
-    from matplotlib.figure import Figure
     from matplotlib.patches import Patch as Swatch
 
     unit, per_m = ("mm", 1e3) if system == "metric" else ("inch", 1 / 0.0254)
@@ -43,45 +40,26 @@ def draw_change(before: Back, found: Change, system: System = "metric") -> bytes
     floor = found.floor * per_m
     seen = np.isfinite(change)
     most = max(2.0 * floor, float(np.quantile(np.abs(change[seen]), 0.995)))
-    figure = Figure(figsize=_SIZE, dpi=_DOTS, layout="constrained")
-    axes = figure.add_subplot()
+    figure, axes = flat_map(_HEIGHT)
     axes.set_facecolor(_UNSEEN)
     quiet = np.where(seen, 0.0, np.nan)
     axes.contourf(chart.x, chart.t, quiet.T, levels=[-1.0, 1.0], colors=[_NOISE])
     parts, count = ndimage.label(seen & (np.abs(change) > floor))
     size = ndimage.sum_labels(chart.area, parts, np.arange(count + 1))
     loud = np.where((parts > 0) & (size >= SMALLEST)[parts], change, np.nan)
-    mesh = axes.pcolormesh(
-        chart.x, chart.t, loud.T, cmap="PuOr", vmin=-most, vmax=most, shading="nearest"
-    )
-    for zone in before.zones:
-        kind = zone.name.removesuffix("_left").removesuffix("_right")
-        if kind in _NAMED:
-            ring = np.vstack([zone.outline, zone.outline[:1]])
-            axes.plot(ring[:, 0], ring[:, 1], color=_INK, linewidth=1.1)
-            if kind != "spine":
-                x, t = zone.outline.mean(axis=0)
-                axes.annotate(zone_words(kind), (x, t), ha="center", fontsize=9)
+    label = f"{unit}, purple: gained, orange: lost"
+    coloured(figure, axes, before, loud, most, colours="PuOr", label=label)
     for patch in found.patches[:6]:
         axes.annotate(
             f"{patch.most * per_m:+.{1 if unit == 'mm' else 2}f} {unit}",
             (patch.x, patch.t), ha="center", va="center", fontsize=11, fontweight="bold",
-            bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": _INK, "lw": 0.6},
+            bbox={"boxstyle": "round,pad=0.2", "facecolor": "white", "edgecolor": INK, "lw": 0.6},
         )  # fmt: skip
-    axes.set_aspect("equal")
-    axes.set_xticks([])
-    axes.set_yticks([])
-    axes.set_xlabel("rear                                        front", fontsize=11)
-    axes.set_ylabel("right          left", fontsize=11)
-    bar = figure.colorbar(mesh, ax=axes, shrink=0.9)
-    bar.set_label(f"{unit}, purple: gained, orange: lost", fontsize=10)
     noise = f"less than {floor:.1f} mm: not told from noise"
     if system == "inch":
         noise = f"less than {floor:.2f} in: not told from noise"
     axes.legend(
-        handles=[Swatch(facecolor=_NOISE, edgecolor=_INK, label=noise)],
+        handles=[Swatch(facecolor=_NOISE, edgecolor=INK, label=noise)],
         loc="upper center", bbox_to_anchor=(0.5, -0.04), frameon=False, fontsize=10,
     )  # fmt: skip
-    page = BytesIO()
-    figure.savefig(page, format="png", metadata={"Software": None})
-    return page.getvalue()
+    return png_of(figure)

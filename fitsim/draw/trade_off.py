@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from io import BytesIO
 from typing import TYPE_CHECKING
 
+from fitsim.draw.flat_map import png_of
 from fitsim.draw.quantity import shown
 
 if TYPE_CHECKING:
@@ -67,9 +67,7 @@ def trade_off(found: Found, trials: Sequence[Trial], system: System = "metric") 
     axes.grid(visible=True, color="#e6e6e6")
     axes.set_axisbelow(True)
     axes.legend(fontsize=11, loc="upper left")
-    page = BytesIO()
-    figure.savefig(page, format="png", metadata={"Software": None})
-    return page.getvalue()
+    return png_of(figure)
 
 
 def _places(trials: Sequence[Trial], system: System) -> tuple[list[float], list[float]]:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from io import BytesIO
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fitsim.draw.flat_map import png_of
 from fitsim.draw.quantity import shown
 
 if TYPE_CHECKING:
@@ -71,6 +71,4 @@ def undersides(found: Against, system: System = "metric") -> bytes:
     bar_of_colours.set_label(
         f"the one laid on: nearer to the back (+), farther (-), {how.unit}", fontsize=11
     )
-    page = BytesIO()
-    figure.savefig(page, format="png", metadata={"Software": None})
-    return page.getvalue()
+    return png_of(figure)
