@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from fitsim.contact.foundation import build_foundation
 from fitsim.study.confidence import HEADLINES, Samples, Trial, less_often, sampled
 from fitsim.study.fit import fit
 
@@ -92,10 +93,14 @@ def compared(
     BadSettings
         A tree is longer than the scan.
     """
+    ground = build_foundation(back.chart, back.tissue)  # of the back: the same for every tree
     fits = tuple(
-        fit(back, tree, pad=pad, rig=rig, load=load, at=at, say=lambda words: say(words, 0))
+        fit(
+            back, tree, pad=pad, rig=rig, load=load, at=at, foundation=ground,
+            say=lambda words: say(words, 0),
+        )
         for tree in trees
-    )
+    )  # fmt: skip
     first = fits[0]
     poses = tuple(one.seat.T_body_tree for one in fits if one.seat is not None)
     trial = Trial(back, first.pad, first.rig, first.load, tuple(trees), poses)

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from fitsim.back.back import Back
     from fitsim.contact.equilibrium import Equilibrium
+    from fitsim.contact.foundation import Foundation
     from fitsim.contact.problem import Problem
     from fitsim.measure.measures import Measures, Rocking
     from fitsim.rig.case import Case, Pad
@@ -62,6 +63,7 @@ class FitSet:
     defaults : which of tree, rig, pad, load were defaults, for the report.
     timing_s : seconds by stage.
     model : of the tissue that every case was solved with.
+    foundation : of the back, for what else is tried on it.
     """
 
     back: Back
@@ -74,6 +76,7 @@ class FitSet:
     defaults: tuple[str, ...] = ()
     timing_s: Mapping[str, float] = field(default_factory=dict)
     model: Model = "fast"
+    foundation: Foundation | None = None
 
     @property
     def stays(self) -> bool:
@@ -90,6 +93,7 @@ def fit(
     load: Load | None = None,
     at: float | None = None,
     model: Model = "fast",
+    foundation: Foundation | None = None,
     say: Callable[[str], None] | None = None,
 ) -> FitSet:
     """Seat a tree on a back and solve the contact under front, rear, both cinches and the load.
@@ -105,6 +109,8 @@ def fit(
         How far forward (+) or back (-) of "just behind the shoulder blade" to lay the tree.
     model : "fast" or "reference"
         The reference model takes minutes a case.
+    foundation : Foundation, optional
+        Of this back, if it was built before.
     say : callable, optional
         Told in words what is being done.
 
@@ -122,7 +128,7 @@ def fit(
     defaults = tuple(name for name, value in given.items() if value is None)
     rig, load = rig or read_rig(), load or read_load()
     tell = say or (lambda _words: None)
-    on = laid(back, tree, pad=pad, at=at, say=tell)
+    on = laid(back, tree, pad=pad, at=at, foundation=foundation, say=tell)
     timing = dict(on.timing_s)
     fits = {}
     # The matrices are small: on a busy machine threads that wait for each other cost tenfold.
@@ -133,7 +139,10 @@ def fit(
             started = perf_counter()
             fits[case.name] = _fit_case(back, on.problem, case, solver)
             timing[f"case_{case.name}"] = perf_counter() - started
-    return FitSet(back, tree, on.problem.pad, rig, load, fits, on.seat, defaults, timing, model)
+    return FitSet(
+        back=back, tree=tree, pad=on.problem.pad, rig=rig, load=load, fits=fits, seat=on.seat,
+        defaults=defaults, timing_s=timing, model=model, foundation=on.problem.foundation,
+    )  # fmt: skip
 
 
 def _fit_case(back: Back, problem: Problem, case: Case, solver: Solver) -> Fit:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from threadpoolctl import threadpool_limits
 
-from fitsim.contact.foundation import build_foundation
 from fitsim.contact.solve import solve
 from fitsim.errors import BadSettings
 from fitsim.measure.measured import measured
@@ -15,7 +14,6 @@ from fitsim.rig.cases import cases_for
 from fitsim.study.laid import laid
 
 if TYPE_CHECKING:
-    from fitsim.contact.foundation import Foundation
     from fitsim.measure.measures import Measures
     from fitsim.study.fit import FitSet
 
@@ -55,15 +53,14 @@ def moved_along(fitset: FitSet, steps: tuple[float, ...] = (-STEP, STEP)) -> tup
         In the order of `steps`; always of the fast model.
     """
     assert fitset.seat is not None  # noqa: S101 - a fit was seated
-    ground = build_foundation(fitset.back.chart, fitset.back.tissue)
     with threadpool_limits(limits=1, user_api="blas"):
-        return tuple(_moved(fitset, by, fitset.seat.station + by, ground) for by in steps)
+        return tuple(_moved(fitset, by, fitset.seat.station + by) for by in steps)
 
 
-def _moved(fitset: FitSet, by: float, station: float, ground: Foundation) -> Moved:
+def _moved(fitset: FitSet, by: float, station: float) -> Moved:
     back, tree = fitset.back, fitset.tree
     try:
-        on = laid(back, tree, pad=fitset.pad, at=station, foundation=ground)
+        on = laid(back, tree, pad=fitset.pad, at=station, foundation=fitset.foundation)
         every = cases_for(back, tree, on.seat.T_body_tree, fitset.rig, fitset.load)
     except BadSettings as fault:
         return Moved(by, None, fault.fault)
