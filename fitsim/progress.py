@@ -77,6 +77,36 @@ def said(*, quiet: bool = False) -> Callable[[str], None]:
     return (lambda _words: None) if quiet else _say
 
 
+def counted(*, quiet: bool = False, every: int = 60) -> Callable[[str, int], None]:
+    """Return a teller of how many of many things are done, on standard error.
+
+    Parameters
+    ----------
+    quiet : bool
+        Never speak.
+    every : int
+        Things between two lines.
+
+    Returns
+    -------
+    callable
+        Of what is being done, told when it changes, and how many there are.
+    """
+    doing = ""
+
+    def say(words: str, count: int) -> None:
+        nonlocal doing
+        if quiet:
+            return
+        if words != doing:
+            doing = words
+            _say(f"{words} ...")
+        elif count % every == 0:
+            _say(f"  {count} done")
+
+    return say
+
+
 def _say(words: str) -> None:
     sys.stderr.write(words + "\n")
     sys.stderr.flush()

@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fitsim.commands.options import common_options, job_of, scan_options, tree_options
+from fitsim.errors import NoEquilibrium
 
 if TYPE_CHECKING:
     from fitsim.study.balance import Balance
     from fitsim.study.set_up import SetUp
-
-_NO_EQUILIBRIUM = 4
 
 
 @click.command()
@@ -68,7 +67,7 @@ def balance(file: str, output: str | None, **options: Any) -> int:  # noqa: ANN4
         click.echo("\n".join([title, "", *balance_lines(found, options["system"])]))
         if output:
             click.echo(f"\nLook at {Path(output) / 'balance.png'}.")
-    return 0 if any(one.stays for row in found.rows for one in row) else _NO_EQUILIBRIUM
+    return 0 if any(one.stays for row in found.rows for one in row) else NoEquilibrium.exit_code
 
 
 def _write(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from fitsim.commands.options import common_options, job_of, scan_options, tree_options
+from fitsim.errors import NoEquilibrium
 
 if TYPE_CHECKING:
     from fitsim.study.cinch_map import CinchMap
@@ -83,10 +84,7 @@ def cinches(
         click.echo("\n".join([f"{tree} on {scan}: how tight to draw the cinches", "", *lines]))
         if output:
             click.echo(f"\nLook at {Path(output) / 'cinches.png'}.")
-    return 0 if found.stays.any() else _NO_EQUILIBRIUM
-
-
-_NO_EQUILIBRIUM = 4
+    return 0 if found.stays.any() else NoEquilibrium.exit_code
 
 
 def _now(on: SetUp) -> tuple[float, float]:

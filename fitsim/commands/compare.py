@@ -41,10 +41,9 @@ def compare(file: str, trees: tuple[str, ...], output: str, **options: Any) -> N
       fitsim compare back.ply riding-narrow riding-wide --unit mm -o compare-out
     """  # noqa: D301
     from fitsim.commands.job import refuse_file
-    from fitsim.commands.search import counter
     from fitsim.draw.renderer import require_renderer
     from fitsim.files import whole_folder
-    from fitsim.progress import watched
+    from fitsim.progress import counted, watched
     from fitsim.report.compare import compare_facts, compare_lines, write_compare
     from fitsim.report.contract import as_json
     from fitsim.rig.read import read_load, read_pad, read_rig
@@ -71,7 +70,7 @@ def compare(file: str, trees: tuple[str, ...], output: str, **options: Any) -> N
         at=options["at"],
         count=options["backs"],
         seed=options["seed"],
-        say=counter(quiet=options["quiet"]),
+        say=counted(quiet=options["quiet"]),
     )
     with stages("pictures", "drawing and writing"), whole_folder(folder) as draft:
         write_compare(found, draft, options["system"])

@@ -9,20 +9,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from fitsim import __version__
 from fitsim.commands.options import common_options, scan_file, scan_options, tree_options
 from fitsim.errors import BadSettings
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from fitsim.back.back import Back
     from fitsim.progress import Stages
+    from fitsim.study.search.search import Plan
     from fitsim.study.search.trial import Setup
 
 SPACING = 0.015
 """m: grid a search uses unless told; coarser than a fit's, for it solves hundreds of them."""
-
-INTERRUPTED = 130
 
 
 @click.command()
@@ -62,7 +60,8 @@ def search(file: str, output: str, **options: Any) -> None:  # noqa: ANN401 - cl
     Example:
       fitsim search back.ply --unit mm --tree riding-middle --vary front-spread --vary at
     """  # noqa: D301
-    from fitsim.progress import watched
+    from fitsim.cli import INTERRUPTED
+    from fitsim.progress import counted, watched
     from fitsim.report.contract import as_json
     from fitsim.report.search import search_facts, search_lines, write_search
     from fitsim.study.search.journal import Journal
@@ -75,7 +74,7 @@ def search(file: str, output: str, **options: Any) -> None:  # noqa: ANN401 - cl
     setup = _setup(file, options, stages)
     journal = Journal(folder, _all_it_hangs_on(setup, plan))
     try:
-        found = searched(setup, plan, journal, counter(quiet=options["quiet"]))
+        found = searched(setup, plan, journal, counted(quiet=options["quiet"]))
     except KeyboardInterrupt:
         click.echo(
             f"\nStopped after {len(journal)} trials, which are kept in {folder}. "
@@ -88,7 +87,7 @@ def search(file: str, output: str, **options: Any) -> None:  # noqa: ANN401 - cl
     if options["as_json"]:
         click.echo(as_json(search_facts(setup, plan, found)), nl=False)
         return
-    click.echo("\n".join(search_lines(setup, found, folder, file, options["system"])))
+    click.echo("\n".join(search_lines(setup, plan, found, folder, file, system=options["system"])))
 
 
 def _setup(file: str, options: dict[str, Any], stages: Stages) -> Setup:
@@ -145,10 +144,11 @@ def _care(told: tuple[str, ...]) -> dict[str, float]:
     return care
 
 
-def _all_it_hangs_on(setup: Setup, plan: object) -> dict[str, Any]:
+def _all_it_hangs_on(setup: Setup, plan: Plan) -> dict[str, Any]:
     """What must be the same for a stopped search to go on."""
     back = setup.back
     return {
+        "version": __version__,
         "scan": back.provenance.sha256,
         "frame": back.T_body_scan.round(9).tolist(),
         "spacing": back.chart.spacing,
@@ -159,21 +159,7 @@ def _all_it_hangs_on(setup: Setup, plan: object) -> dict[str, Any]:
         "load": asdict(setup.load),
         "at": setup.at,
         "knobs": [asdict(knob) for knob in setup.space.knobs],
-        "plan": {key: value for key, value in vars(plan).items() if key in ("seed", "care")},
+        "plan": {
+            key: value for key, value in vars(plan).items() if key in ("seed", "care", "backs")
+        },
     }
-
-
-def counter(*, quiet: bool) -> Callable[[str, int], None]:
-    """Progress on standard error: what is being done and how many trials there are."""
-    last = [""]
-
-    def say(words: str, count: int) -> None:
-        if quiet:
-            return
-        if words != last[0]:
-            last[0] = words
-            click.echo(f"{words} ...", err=True)
-        elif count % 60 == 0:
-            click.echo(f"  {count} trials", err=True)
-
-    return say

@@ -50,8 +50,8 @@ def sizes(scans: tuple[str, ...], output: str | None, **options: Any) -> None:  
     Example:
       fitsim sizes herd/ --unit mm --tree riding-middle --share 0.9
     """  # noqa: D301
-    from fitsim.commands.search import counter, setup_on
-    from fitsim.progress import watched
+    from fitsim.commands.search import setup_on
+    from fitsim.progress import counted, watched
     from fitsim.report.contract import as_json
     from fitsim.report.sizes import sizes_facts, sizes_lines
     from fitsim.study.sizes import setups_of, sizes_for
@@ -66,7 +66,7 @@ def sizes(scans: tuple[str, ...], output: str | None, **options: Any) -> None:  
         count=options["tried"],
         share=options["share"],
         seed=options["seed"],
-        say=counter(quiet=options["quiet"]),
+        say=counted(quiet=options["quiet"]),
     )
     space = next(iter(setups.values())).space
     facts = sizes_facts(found, space, skipped, options["share"])

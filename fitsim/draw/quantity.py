@@ -11,7 +11,7 @@ from fitsim.units import INCH, POUND, UNITS, System
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-__all__ = ["Shown", "System", "number", "percent", "percents", "quantity", "shown"]
+__all__ = ["Shown", "System", "number", "percent", "percents", "plain", "quantity", "shown"]
 
 
 NBSP: Final = "\N{NO-BREAK SPACE}"
@@ -116,3 +116,14 @@ def percents(shares: Sequence[float]) -> list[str]:
     for k in by_remainder[:short]:
         whole[k] += 1
     return [f"{part}{NBSP}%" for part in whole]
+
+
+def plain(lines: Sequence[str]) -> list[str]:
+    """Return lines for a terminal, whose columns are told by ordinary spaces.
+
+    Examples
+    --------
+    >>> plain([quantity(0.056, "length")])
+    ['56 mm']
+    """
+    return [line.replace(NBSP, " ") for line in lines]

@@ -6,7 +6,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
 from fitsim import __version__
-from fitsim.draw.quantity import number, percent, shown
+from fitsim.draw.quantity import number, percent, plain, shown
 from fitsim.draw.words import case_title
 from fitsim.report.contract import CAUTIONS, KPA, MM
 from fitsim.study.compare import said_of
@@ -200,7 +200,7 @@ def compare_lines(found: Comparison, system: System = "metric") -> list[str]:
         lines += ["", *(f"  {said}" for said in sentences(found, case)), ""]
     next_step = matters(found, found.samples.cases[-1])
     lines += [*([next_step, ""] if next_step else []), *CAUTIONS]
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+    return plain(lines)
 
 
 def write_compare(found: Comparison, folder: Path, system: System = "metric") -> None:

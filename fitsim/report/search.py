@@ -9,11 +9,10 @@ from itertools import product
 from typing import TYPE_CHECKING, Any
 
 from fitsim import __version__
-from fitsim.draw.quantity import percent, quantity
+from fitsim.draw.quantity import percent, plain, quantity
 from fitsim.files import whole_file, write_text
 from fitsim.report.contract import CAUTIONS, as_json
-from fitsim.study.search.goals import score
-from fitsim.study.search.trial import changed
+from fitsim.study.search.trial import changed, score_of
 from fitsim.tree.write import write_tree
 from fitsim.units import show_length
 
@@ -104,13 +103,13 @@ def write_search(setup: Setup, plan: Plan, found: Found, trials: list[Trial], fo
 
 
 def search_lines(
-    setup: Setup, found: Found, folder: Path, file: str, system: System = "metric"
+    setup: Setup, plan: Plan, found: Found, folder: Path, file: str, *, system: System = "metric"
 ) -> list[str]:
     """Return what was found, what it gains, and what it hangs on, for the terminal.
 
     Parameters
     ----------
-    setup, found : see `search_facts`.
+    setup, plan, found : see `search_facts`.
     folder, file : named in the last line.
     system : {"metric", "inch"}
     """
@@ -123,7 +122,7 @@ def search_lines(
             for trial in (start, answer)
         )
         lines.append(f"  {_words(knob.word):24}{was:>12}{now:>12}")
-    lines += ["", *_goal_lines(start, answer, system), "", *_sure_lines(found), ""]
+    lines += ["", *_goal_lines(start, answer, system), "", *_sure_lines(plan, found), ""]
     lines += [f"  {line}" for line in _matter_lines(space, found, system)]
     if found.stepped is not None:
         lines += ["", "The answer is the best of the arches' own steps."]
@@ -135,7 +134,7 @@ def search_lines(
         "",
         *CAUTIONS,
     ]
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+    return plain(lines)
 
 
 def _goal_lines(start: Trial, answer: Trial, system: System) -> list[str]:
@@ -159,11 +158,11 @@ def _goal_lines(start: Trial, answer: Trial, system: System) -> list[str]:
     ]
 
 
-def _sure_lines(found: Found) -> list[str]:
+def _sure_lines(plan: Plan, found: Found) -> list[str]:
     """How the answer holds where the back is not quite as found."""
     if found.start.goals is None:
         return ["The tree does not stay on at the start, and does with the answer."]
-    own, first = score_of(found.answer), score_of(found.start)
+    own, first = (score_of(trial, plan.care) for trial in (found.answer, found.start))
     gain = percent(1.0 - own / first)
     lines = [f"By the score of docs/search.md it is {gain} better than the start."]
     if math.isinf(found.worst_answer):
@@ -178,11 +177,6 @@ def _sure_lines(found: Found) -> list[str]:
             "cannot be told from what is not known of this back."
         )
     return lines
-
-
-def score_of(trial: Trial) -> float:
-    """Score of a trial with every goal counting alike; inf where it leaves."""
-    return math.inf if trial.goals is None else score(trial.goals)
 
 
 def _matter_lines(space: Space, found: Found, system: System) -> list[str]:
@@ -230,7 +224,7 @@ def _goals(trial: Trial, care: Mapping[str, float]) -> dict[str, Any]:
         "stays": True,
         **{f"{name}_kpa": value * 1e-3 for name, value in goals.items()},
         "steady_deg_per_10_nm": steady,
-        "score": score(trial.goals, care),
+        "score": score_of(trial, care),
     }
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fitsim.draw.quantity import percent
+from fitsim.draw.quantity import percent, plain
 from fitsim.report.contract import CAUTIONS
 from fitsim.report.search import setting_shown, settings_in_units
 from fitsim.study.sizes import SLACK
@@ -81,7 +81,7 @@ def sizes_lines(
         lines += ["", f"No size that was tried stays on: {', '.join(never)}."]
     lines += [f"Skipped: {why}" for why in skipped.values()]
     lines += ["", RULE, "", *CAUTIONS]
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+    return plain(lines)
 
 
 def _spread(found: Sizes, system: System) -> list[str]:

@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.stats import qmc
 
-from fitsim.study.search.goals import score
-from fitsim.study.search.trial import tried
+from fitsim.study.search.trial import score_of, tried
 from fitsim.study.workers import workers
 
 if TYPE_CHECKING:
@@ -117,7 +116,7 @@ def sizes_for(
     scores = np.empty(len(tasks))
     with workers(_work, all_setups, processes) as run:
         for k, trial in enumerate(run(tasks)):
-            scores[k] = np.inf if trial.goals is None else score(trial.goals)
+            scores[k] = score_of(trial)
             say("trying sizes", k + 1)
     table = scores.reshape(len(all_setups), len(settings))
     served = serves(table)

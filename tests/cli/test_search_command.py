@@ -63,6 +63,7 @@ def test_search_from_scan_to_tree_file(tmp_path: Path, capsys: pytest.CaptureFix
     assert code_of(command) == 0  # every trial is known: nothing is solved again
     assert json.loads(capsys.readouterr().out) == told
     assert code_of([*command, "--seed", "2"]) == 3
+    assert code_of([*command, "--backs", "3"]) == 3  # other draws: the trials are of other backs
 
 
 @pytest.mark.slow

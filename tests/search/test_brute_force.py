@@ -11,11 +11,10 @@ from scipy.stats import qmc
 from fitsim.contact.foundation import build_foundation
 from fitsim.rig.load import rider
 from fitsim.rig.read import read_pad, read_rig
-from fitsim.study.search.goals import score
 from fitsim.study.search.journal import Journal
 from fitsim.study.search.search import Plan, search
 from fitsim.study.search.space import space_of
-from fitsim.study.search.trial import Setup, Trial, tried
+from fitsim.study.search.trial import Setup, score_of, tried
 from fitsim.study.workers import workers
 from fitsim.tree.read import read_tree
 from tests.fits import back_of
@@ -31,10 +30,6 @@ def setup_on(animal: str) -> Setup:
     back, tree, rig = back_of(animal, GRID), read_tree("riding-middle"), read_rig()
     foundation = build_foundation(back.chart, back.tissue)
     return Setup(back, foundation, tree, read_pad(), rig, rider(), 0.0, space_of(tree, rig, None))
-
-
-def score_of(trial: Trial) -> float:
-    return float("inf") if trial.goals is None else score(trial.goals)
 
 
 @pytest.mark.slow

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from fitsim.back.plausible import plausible_back, standard_draws
 from fitsim.contact.foundation import build_foundation
 from fitsim.errors import NoEquilibrium
-from fitsim.study.search.goals import GOALS, score
+from fitsim.study.search.goals import GOALS
 from fitsim.study.search.optimum import descend
-from fitsim.study.search.trial import Setup, Trial, tried
+from fitsim.study.search.trial import Setup, Trial, score_of, tried
 from fitsim.study.workers import workers
 
 if TYPE_CHECKING:
@@ -170,9 +170,7 @@ class _Trials:
         return [trial for (on, _), trial in self.asked.items() if on == 0]
 
     def score(self, trial: Trial, care: Mapping[str, float] | None = None) -> float:
-        if trial.goals is None:
-            return float("inf")
-        return score(trial.goals, self.plan.care if care is None else care)
+        return score_of(trial, self.plan.care if care is None else care)
 
     def descend(self, start: Trial, budget: int, reach: float, care: Mapping[str, float]) -> None:
         space = self.setup.space

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -13,7 +14,7 @@ from fitsim.back.motion.kinematics import kinematics
 from fitsim.errors import FitsimError
 from fitsim.rig.cases import cases_for
 from fitsim.study.laid import laid
-from fitsim.study.search.goals import goals_of
+from fitsim.study.search.goals import goals_of, score
 from fitsim.tree.adjust import adjusted
 
 if TYPE_CHECKING:
@@ -97,6 +98,22 @@ def tried(setup: Setup, values: Mapping[str, float]) -> Trial:
     with threadpool_limits(limits=1, user_api="blas"):
         found = goals_of(setup.back, on.problem, case, setup.moving)
     return Trial(values, None, found) if isinstance(found, str) else Trial(values, found)
+
+
+def score_of(trial: Trial, care: Mapping[str, float] | None = None) -> float:
+    """Score of a trial; inf where the tree cannot be built so or does not stay on.
+
+    Parameters
+    ----------
+    trial : Trial
+    care : mapping, optional
+        How much each goal counts, see `fitsim.study.search.goals.score`.
+
+    Returns
+    -------
+    float, -
+    """
+    return math.inf if trial.goals is None else score(trial.goals, care)
 
 
 def changed(setup: Setup, values: Mapping[str, float]) -> tuple[Tree, Rig, float]:
