@@ -7,6 +7,7 @@ never to test physics: its balance holds only for the vertical force.
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,7 @@ from fitsim.rig.rig import Rig
 from fitsim.scan.scan import Provenance
 from fitsim.study.fit import Fit, FitSet
 from fitsim.tree.seat import Seat
+from fitsim.tree.solid import joined
 from fitsim.tree.tree import MountedBar, Tree, Underside
 
 if TYPE_CHECKING:
@@ -283,17 +285,13 @@ def small_tree() -> Tree:
     bars = (_bar("left"), _bar("right"))
     bodies = [_bar_body(bars[0]), _bar_body(bars[1]), _arch_body(-0.08, bars)]
     bodies.append(_arch_body(-0.48, bars))
-    offsets = np.cumsum([0] + [len(vertices) for vertices, _ in bodies[:-1]])
     return Tree(
         name="made-up tree",
         bars=bars,
         mass=8.0,
         centre_of_mass=np.array([-0.28, 0.0, 0.05]),
         settings={"rigging": {"front": 0.10, "rear": 0.46}},
-        vertices=np.vstack([vertices for vertices, _ in bodies]),
-        triangles=np.vstack(
-            [faces + shift for (_, faces), shift in zip(bodies, offsets, strict=True)]
-        ),
+        drawing=partial(joined, bodies),
     )
 
 

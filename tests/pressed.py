@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +14,7 @@ from fitsim.contact.foundation import build_foundation
 from fitsim.contact.problem import prepare
 from fitsim.contact.solve import solve
 from fitsim.rig.case import Case, DeadForce, Pad, Strap
+from fitsim.tree.solid import joined
 from fitsim.tree.tree import Joint, MountedBar, Tree, Underside
 
 if TYPE_CHECKING:
@@ -98,9 +100,8 @@ def slab(length: float, width: float, at: Array, *joints: Joint) -> MountedBar:
 
 
 def tree_of(*bars: MountedBar) -> Tree:
-    """A weightless tree of any number of bars."""
-    none = np.zeros((0, 3))
-    return Tree("bodies", bars, 0.0, np.zeros(3), {}, none, none.astype(np.int32))  # type: ignore[arg-type]
+    """A weightless tree of any number of bars, not to be drawn."""
+    return Tree("bodies", bars, 0.0, np.zeros(3), {}, partial(joined, []))  # type: ignore[arg-type]
 
 
 def pushed(*forces: tuple[Array | list[float], Array | list[float]]) -> Case:

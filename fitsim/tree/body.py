@@ -9,14 +9,21 @@ import numpy as np
 from fitsim.tree.bar import face_height
 from fitsim.tree.outline import half_width
 from fitsim.tree.placed import placed
-from fitsim.tree.solid import bar_solid, joined, mirrored_surface, swept, volume_and_centroid
+from fitsim.tree.solid import (
+    bar_solid,
+    bar_volume,
+    joined,
+    mirrored_surface,
+    swept,
+    volume_and_centroid,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.tree.bar import Bar
     from fitsim.tree.settings import ArchSettings, TreeSettings
-    from fitsim.tree.solid import Surface
+    from fitsim.tree.tree import Surface, Underside
 
 #: Breadth of an arch at the feet, of a bow and of a cantle over the spine, and thickness; m.
 FOOT, BOW, CANTLE, THROUGH = 0.070, 0.044, 0.078, 0.020
@@ -31,10 +38,8 @@ LEAN = 0.055
 STATIONS, AROUND = 72, 28
 
 
-def tree_body(
-    settings: TreeSettings, bar: Bar, T_tree_left: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], NDArray[np.int32], NDArray[np.float64]]:
-    """Closed surfaces of bars and arches, and the tree's centre of mass.
+def tree_body(settings: TreeSettings, bar: Bar, T_tree_left: NDArray[np.float64]) -> Surface:
+    """Closed surfaces of bars and arches.
 
     Parameters
     ----------
@@ -46,18 +51,39 @@ def tree_body(
     -------
     vertices : (n, 3) array, m, tree frame.
     triangles : (m, 3) int array, outward.
-    centre_of_mass : (3,) array, m: the centroid of the pieces, all of one material.
     """
     vertices, triangles = bar_solid(bar)
     left = (placed(T_tree_left, vertices), triangles)
     pieces = [left, mirrored_surface(left)]
     for arch in (settings.arches.front, settings.arches.rear):
         pieces += arch_solids(arch, bar, T_tree_left)
-    measured = [volume_and_centroid(piece) for piece in pieces]
+    return joined(pieces)
+
+
+def centre_of_mass(
+    settings: TreeSettings, bar: Bar, face: Underside, T_tree_left: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Centroid of bars and arches, all of one material.
+
+    Parameters
+    ----------
+    settings : of the tree.
+    bar : its measures.
+    face : its underside.
+    T_tree_left : (4, 4) array, pose of the left bar.
+
+    Returns
+    -------
+    (3,) array, m, tree frame: midway between the bars.
+    """
+    volume, centroid = bar_volume(bar, face)
+    measured = [(2.0 * volume, placed(T_tree_left, centroid[None])[0])]
+    for arch in (settings.arches.front, settings.arches.rear):
+        measured += [volume_and_centroid(piece) for piece in arch_solids(arch, bar, T_tree_left)]
     volumes = np.array([volume for volume, _ in measured])
-    centre = volumes @ np.stack([centroid for _, centroid in measured]) / volumes.sum()
+    centre = np.asarray(volumes @ np.stack([centroid for _, centroid in measured]) / volumes.sum())
     centre[1] = 0.0
-    return *joined(pieces), centre
+    return centre
 
 
 def arch_solids(arch: ArchSettings, bar: Bar, T_tree_left: NDArray[np.float64]) -> list[Surface]:

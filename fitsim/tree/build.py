@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from fitsim.errors import BadSettings
 from fitsim.tree.bar import Bar, Flare, curvature_of_sagitta, height, mirrored, underside
-from fitsim.tree.body import tree_body
+from fitsim.tree.body import centre_of_mass, tree_body
 from fitsim.tree.openings import Notch, Pocket, Slot
 from fitsim.tree.outline import half_width
 from fitsim.tree.rules import check
@@ -51,16 +52,15 @@ def tree_from_settings(settings: TreeSettings, where: str, spacing: float = 0.00
     bar = bar_of(settings, where)
     T_tree_left = left_pose(settings, bar)
     joints = left_joints(settings, bar, T_tree_left)
-    left = MountedBar("left", underside(bar, spacing), T_tree_left, joints, bar.thickness)
-    vertices, triangles, centre = tree_body(settings, bar, T_tree_left)
+    face = underside(bar, spacing)
+    left = MountedBar("left", face, T_tree_left, joints, bar.thickness)
     return Tree(
         name=settings.name,
         bars=(left, mirrored_bar(left)),
         mass=settings.mass,
-        centre_of_mass=centre,
+        centre_of_mass=centre_of_mass(settings, bar, face, T_tree_left),
         settings=settings.model_dump(exclude_none=True),
-        vertices=vertices,
-        triangles=triangles,
+        drawing=partial(tree_body, settings, bar, T_tree_left),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.scan.scan import Unit
+    from fitsim.tree.tree import Surface
     from fitsim.tree.upright import Way
 
 SIDES: tuple[Side, Side] = ("left", "right")
@@ -87,10 +89,13 @@ def tree_from_mesh(
         mass=mass,
         centre_of_mass=_centroid(vertices, triangles) - shift,
         settings={},
-        vertices=vertices - shift,
-        triangles=triangles,
+        drawing=partial(_as_read, vertices - shift, triangles),
         notes=(*_assumed(unit, taken, mass), *turned),
     )
+
+
+def _as_read(vertices: NDArray[np.float64], triangles: NDArray[np.int32]) -> Surface:
+    return vertices, triangles
 
 
 def _assumed(told: Unit | None, taken: Unit, mass: float) -> tuple[str, ...]:

@@ -14,8 +14,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.tree.bar import Bar
-
-    Surface = tuple[NDArray[np.float64], NDArray[np.int32]]
+    from fitsim.tree.tree import Surface, Underside
 
 #: Spacing of a drawn bar's points, m, and rings over each of its roundings.
 DRAWN, RINGS = 0.008, 5
@@ -43,10 +42,7 @@ def bar_solid(bar: Bar, spacing: float = DRAWN, rings: int = RINGS) -> Surface:
     plan = plan_of(bar, spacing, rings)
     xi, eta = plan.points.T
     below = height(bar, xi, eta)
-    above = face_height(bar, xi, eta) + bar.thickness
-    above -= roll_rise(inside_outline(bar, xi, eta), top_round(bar))
-    for slot in bar.slots:
-        above -= roll_rise(beside_slot(slot, xi, eta), bar.edge_roll)
+    above = _upper_height(bar, xi, eta, inside_outline(bar, xi, eta))
     count = len(xi)
     triangles = [plan.triangles[:, ::-1], plan.triangles + count]
     for rim in plan.rims:
@@ -55,6 +51,44 @@ def bar_solid(bar: Bar, spacing: float = DRAWN, rings: int = RINGS) -> Surface:
         triangles.append(np.column_stack([rim, ahead + count, rim + count]))
     vertices = np.column_stack([np.tile(plan.points, (2, 1)), np.concatenate([below, above])])
     return vertices, np.concatenate(triangles).astype(np.int32)
+
+
+def bar_volume(bar: Bar, face: Underside) -> tuple[float, NDArray[np.float64]]:
+    """Volume of a bar and its centroid, added up over the grid of its underside.
+
+    Parameters
+    ----------
+    bar : its measures.
+    face : its underside.
+
+    Returns
+    -------
+    volume : m3.
+    centroid : (3,) array, m, bar frame.
+
+    Notes
+    -----
+    A cell that the outline crosses counts by how far it lies inside. On a grid of 5 mm this is
+    within 0.1 mm of the closed surface's centroid, and takes a tenth of the time.
+    """
+    xi, eta = np.meshgrid(face.xi, face.eta, indexing="ij")
+    spacing = face.xi[1] - face.xi[0]
+    covered = np.clip(face.inside / spacing + 0.5, 0.0, 1.0)
+    above = _upper_height(bar, xi, eta, face.inside)
+    part = covered * (above - face.height)
+    middle = np.stack([xi, eta, (above + face.height) / 2.0])
+    centroid = np.einsum("kij,ij->k", middle, part) / part.sum()
+    return float(part.sum() * spacing**2), centroid
+
+
+def _upper_height(
+    bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64], inside: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Height of the upper face, m, given how far inside the outline each point lies."""
+    above = face_height(bar, xi, eta) + bar.thickness - roll_rise(inside, top_round(bar))
+    for slot in bar.slots:
+        above = above - roll_rise(beside_slot(slot, xi, eta), bar.edge_roll)
+    return above
 
 
 def swept(rings: NDArray[np.float64]) -> Surface:

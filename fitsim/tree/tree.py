@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     import numpy as np
     from numpy.typing import NDArray
 
     from fitsim.scan.scan import Unit
+
+    Surface = tuple[NDArray[np.float64], NDArray[np.int32]]
 
 Side = Literal["left", "right"]
 
@@ -95,7 +99,8 @@ class Tree:
     mass : kg, tree and rigging.
     centre_of_mass : (3,) array, m, tree frame.
     settings : the settings as read, for the record (empty for an imported mesh).
-    vertices, triangles : closed surface for drawing, tree frame: (n, 3) m and (m, 3) int.
+    drawing : makes the closed surface that is drawn; called only where somebody looks at the tree,
+        since it costs as much as solving a case.
     notes : sentences for the user: what was assumed when it was read.
     """
 
@@ -104,9 +109,23 @@ class Tree:
     mass: float
     centre_of_mass: NDArray[np.float64]
     settings: dict[str, object]
-    vertices: NDArray[np.float64]
-    triangles: NDArray[np.int32]
+    drawing: Callable[[], Surface]
     notes: tuple[str, ...] = ()
+
+    @cached_property
+    def surface(self) -> Surface:
+        """Closed surface, tree frame: vertices (n, 3) m and outward triangles (m, 3)."""
+        return self.drawing()
+
+    @property
+    def vertices(self) -> NDArray[np.float64]:
+        """Points of the closed surface, (n, 3) m, tree frame."""
+        return self.surface[0]
+
+    @property
+    def triangles(self) -> NDArray[np.int32]:
+        """Triangles of the closed surface, (m, 3), outward."""
+        return self.surface[1]
 
     @staticmethod
     def read(path_or_name: str | Path, unit: Unit | None = None) -> Tree:

@@ -13,6 +13,7 @@ from fitsim.tree.faces import bearing_reach, height_at
 from fitsim.tree.library import library_names
 from fitsim.tree.read import read_tree
 from fitsim.tree.rigging import rigging_point
+from fitsim.tree.solid import volume_and_centroid
 
 if TYPE_CHECKING:
     from fitsim.tree.tree import MountedBar, Tree
@@ -109,6 +110,12 @@ def test_body_is_symmetric_closed_and_heavy_enough(tree: Tree) -> None:
     assert (low < tree.centre_of_mass).all()
     assert (tree.centre_of_mass < high).all()
     assert tree.centre_of_mass[1] == 0.0
+
+
+def test_centre_of_mass_is_that_of_the_closed_surface(tree: Tree) -> None:
+    _, centroid = volume_and_centroid(tree.surface)
+    # What the coarser drawn surface and the grid of the underside leave between them
+    assert_allclose(tree.centre_of_mass, centroid, atol=1e-4)
 
 
 def test_arches_clear_the_spine_between_the_bars(tree: Tree) -> None:
