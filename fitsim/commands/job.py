@@ -40,12 +40,9 @@ def do_job(job: Job, folder: Path, options: dict[str, Any]) -> None:
     else:
         from fitsim.report.moved import moved_lines
         from fitsim.report.summary import file_lines, fit_lines
-        from fitsim.study.moved import moved_along
 
-        with stages("moved", "trying it further back and forward"):
-            elsewhere = moved_along(fitset)
         lines = fit_lines(fitset, options["system"])
-        lines += ["", *moved_lines(fitset, elsewhere, options["system"])]
+        lines += ["", *moved_lines(fitset, options["system"])]
         lines += ["", *file_lines(output_folder(folder))]
         click.echo("\n".join(lines))
     _refuse_if_none_holds(fitset)

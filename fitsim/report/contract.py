@@ -30,8 +30,10 @@ if TYPE_CHECKING:
     from fitsim.contact.equilibrium import AppliedForce, Equilibrium
     from fitsim.measure.measures import BarGap, Hotspot, Measures, Rocking, ZoneLoad
     from fitsim.rig.case import Pad
+    from fitsim.rig.load import Load
     from fitsim.scan.scan import Provenance
     from fitsim.study.fit import Fit, FitSet
+    from fitsim.study.moved import Moved
     from fitsim.tree.seat import Seat
     from fitsim.tree.tree import Tree
 
@@ -74,8 +76,10 @@ def contract(fitset: FitSet) -> dict[str, object]:
         "tree": _tree(fitset.tree),
         "pad": _pad(fitset.pad),
         "seat": None if fitset.seat is None else _seat(fitset.seat),
+        "load": _load(fitset.load),
         "defaults": list(fitset.defaults),
         "cases": {name: _case(fit) for name, fit in fitset.fits.items()},
+        "moved": [_moved(one) for one in fitset.moved],
         "verdict": verdict_facts(verdict_of(fitset)),
         "cautions": list(CAUTIONS),
         "timing_s": {stage: _number(seconds) for stage, seconds in fitset.timing_s.items()},
@@ -249,6 +253,33 @@ def _seat(seat: Seat) -> dict[str, object]:
     }
 
 
+def _load(load: Load) -> dict[str, object]:
+    going = load.going
+    return {
+        "kind": load.kind,
+        "name": load.name,
+        "mass_kg": _number(sum(weight.mass for weight in load.weights)),
+        "slope_deg": _number(math.degrees(going.slope)),
+        "side_slope_deg": _number(math.degrees(going.side_slope)),
+        "load_factor": _number(going.load_factor),
+    }
+
+
+def _moved(moved: Moved) -> dict[str, object]:
+    """One place along the spine where the tree was tried, under both cinches."""
+    found: dict[str, object] = {
+        "by_mm": _number(MM * moved.by),
+        "equilibrium": bool(moved.measures),
+    }
+    if moved.measures is None:
+        return {**found, "why_not": moved.why_not}
+    return {
+        **found,
+        "peak_kpa": _number(KPA * moved.measures.peak),
+        "share": {name: _number(share) for name, share in moved.measures.share.items()},
+    }
+
+
 def _case(fit: Fit) -> dict[str, object]:
     """One case; where the tree does not stay on, no number but the balance it could not find."""
     equilibrium, measures = fit.equilibrium, fit.measures
@@ -289,6 +320,9 @@ def _measures(measures: Measures) -> dict[str, object]:
         "hotspots": [_hotspot(spot) for spot in measures.hotspots],
         "bridging": {side: _bridge(gap) for side, gap in measures.bridging.items()},
         "rocking": None if measures.rocking is None else _rocking(measures.rocking),
+        "friction_used": None
+        if measures.margins is None
+        else _number(measures.margins.friction_used),
         "cautions": list(measures.cautions),
     }
 

@@ -15,6 +15,7 @@ from fitsim.files import write_text
 from fitsim.report.advice import advice, headline
 from fitsim.report.contract import CAUTIONS
 from fitsim.report.house import asset, picture_of, rendered
+from fitsim.report.moved import moved_places, place_words
 from fitsim.report.scene import scene
 from fitsim.report.verdict import verdict_of
 
@@ -77,6 +78,7 @@ def page(
         advice=advice(fitset, system),
         cases=[_case(fit, system) for fit in fitset.fits.values()],
         comparison=_comparison(fitset, system),
+        moved=_moved(fitset, system),
         marks=_marks(fitset, system),
         filled=quantity(_filled_area(fitset), "area", system),
         ticks=_ticks(top, system),
@@ -151,6 +153,20 @@ def _case(fit: Fit, system: System) -> dict[str, object]:
 
 
 _THIRDS = ("front", "middle", "rear")
+
+
+def _moved(fitset: FitSet, system: System) -> list[tuple[str, list[str]]]:
+    """Return what the tree does a little further back and forward: place, then a cell a column."""
+    rows = []
+    for one in moved_places(fitset):
+        m = one.measures
+        cells = (
+            [one.why_not, DASH, DASH, DASH]
+            if m is None
+            else [quantity(m.peak, "pressure", system), *(percent(m.share[k]) for k in _THIRDS)]
+        )
+        rows.append((place_words(one.by, system).capitalize(), cells))
+    return rows
 
 
 def _comparison(fitset: FitSet, system: System) -> list[tuple[str, str, list[str]]]:

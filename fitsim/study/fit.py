@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from fitsim.rig.load import Load
     from fitsim.rig.rig import Rig
     from fitsim.study.model import Model, Solver
+    from fitsim.study.moved import Moved
     from fitsim.tree.seat import Seat
     from fitsim.tree.tree import Tree
 
@@ -64,6 +65,7 @@ class FitSet:
     timing_s : seconds by stage.
     model : of the tissue that every case was solved with.
     foundation : of the back, for what else is tried on it.
+    moved : the tree a little further back and forward, where that was tried.
     """
 
     back: Back
@@ -77,6 +79,7 @@ class FitSet:
     timing_s: Mapping[str, float] = field(default_factory=dict)
     model: Model = "fast"
     foundation: Foundation | None = None
+    moved: tuple[Moved, ...] = ()
 
     @property
     def stays(self) -> bool:

@@ -107,7 +107,7 @@ def read_back(file: ScanFile, stages: Stages = silent) -> tuple[Scan, Back]:
 
 
 def fitted(job: Job, stages: Stages = silent, say: Callable[[str], None] | None = None) -> FitSet:
-    """Do a job: from files to all cases of one tree on one back.
+    """Do a job: from files to all cases of one tree on one back, and it seated a little off.
 
     Parameters
     ----------
@@ -129,6 +129,7 @@ def fitted(job: Job, stages: Stages = silent, say: Callable[[str], None] | None 
     """
     from fitsim.rig.read import read_load, read_pad, read_rig
     from fitsim.study.fit import fit
+    from fitsim.study.moved import moved_along
     from fitsim.tree.read import read_tree
 
     with stages("settings", "reading the settings"):
@@ -138,5 +139,7 @@ def fitted(job: Job, stages: Stages = silent, say: Callable[[str], None] | None 
     _, back = read_back(job.scan, stages)
     with stages("cases", "solving the cases"):
         fitset = fit(back, tree, pad=pad, rig=rig, load=load, at=job.at, model=job.model, say=say)
+    with stages("moved", "trying it further back and forward"):
+        fitset = replace(fitset, moved=moved_along(fitset))
     given = {"tree": job.tree, "rig": job.rig, "pad": job.pad, "load": job.load}
     return replace(fitset, defaults=tuple(name for name, value in given.items() if value is None))
