@@ -116,9 +116,12 @@ def _highest_means(
     part = (slice(low[0], high[0]), slice(low[1], high[1]))  # all else stays 0
     whole = _window_means(pressure[part], width, shifts)
     owned = whole if own is None else _window_means(pressure[part], width, shifts, own[part])
-    for rows, own_rows in zip(whole, owned, strict=True):
-        for both in _window_means(rows.T, width, shifts, None if own is None else own_rows.T):
-            np.maximum(best[part], both.T, out=best[part])
+    # All shifts of the one direction stand side by side while the other is gone through.
+    across = np.concatenate([rows.T for rows in whole], axis=1)
+    own_across = None if own is None else np.concatenate([rows.T for rows in owned], axis=1)
+    for both in _window_means(across, width, shifts, own_across):
+        highest = both.reshape(len(both), len(shifts), -1).max(axis=1).T
+        np.maximum(best[part], highest, out=best[part])
     return best
 
 
