@@ -10,27 +10,52 @@ anywhere.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
+from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from fitsim.contact.solve import solve
 from fitsim.rig.cases import cases_for
 from fitsim.rig.read import read_load, read_rig
+from fitsim.study.cinch_rules import SNUG
 from fitsim.study.hand_under import hand_room
 from fitsim.study.laid import laid
+from fitsim.tree.adjust import adjusted
 from fitsim.tree.read import read_tree
 from tests.fits import back_of
+
+if TYPE_CHECKING:
+    from fitsim.rig.rig import Rig
+    from fitsim.tree.tree import Tree
 
 FORWARD = 0.075  # m
 
 
+#: What `fitsim search` finds for the made-up mule, from riding-middle, seed 1; it lies 14 mm back.
+MULE_FITTED = {
+    "arches.front.spread": 0.0503,
+    "arches.rear.spread": 0.0527,
+    "arches.front.angle": np.radians(17.7),
+    "arches.rear.angle": np.radians(19.7),
+    "bar.curve.sagitta": 0.0201,
+}
+MULE_AT = -0.014
+
+
 @cache
 def push(animal: str, at: float, tree: str = "riding-middle") -> tuple[float, bool]:
+    """Mean push under both fronts with both cinches drawn, N, and whether a hand passes."""
+    return push_under(animal, at, read_tree(tree), read_rig())
+
+
+def push_under(animal: str, at: float, tree: Tree, rig: Rig) -> tuple[float, bool]:
     """Mean push under both fronts, N, and whether a hand passes under both."""
     back = back_of(animal)
-    on = laid(back, read_tree(tree), at=at)
-    cases = cases_for(back, on.problem.tree, on.seat.T_body_tree, read_rig(), read_load("none"))
+    on = laid(back, tree, at=at)
+    cases = cases_for(back, tree, on.seat.T_body_tree, rig, read_load("none"))
     both = next(case for case in cases if case.name == "both")
     rooms = hand_room(on.problem, both, solve(on.problem, both)).values()
     return sum(room.push for room in rooms) / 2.0, all(room.passes for room in rooms)
@@ -48,6 +73,17 @@ def test_a_hand_passes_under_a_well_placed_front_and_not_under_one_pushed_forwar
     assert placed[1]
     assert not forward[1]
     assert forward[0] > 1.5 * placed[0]
+
+
+def test_it_passes_under_a_tree_made_for_the_mule_with_the_cinch_snug() -> None:
+    """A well-placed tree is one that fits: the search's, cinched as a hand tries it."""
+    tree, rig = adjusted(read_tree("riding-middle"), MULE_FITTED), read_rig()
+    snug = replace(rig, front=replace(rig.front, tension_left=SNUG, tension_right=SNUG))
+    placed = push_under("mule", MULE_AT, tree, snug)
+    forward = push_under("mule", MULE_AT + FORWARD, tree, snug)
+    assert placed[1]
+    assert not forward[1]
+    assert forward[0] > 1.4 * placed[0]
 
 
 @pytest.mark.slow
