@@ -34,15 +34,12 @@ if TYPE_CHECKING:
 FORWARD = 0.075  # m
 
 
-#: What `fitsim search` finds for the made-up mule, from riding-middle, seed 1; it lies 14 mm back.
-MULE_FITTED = {
-    "arches.front.spread": 0.0503,
-    "arches.rear.spread": 0.0527,
-    "arches.front.angle": np.radians(17.7),
-    "arches.rear.angle": np.radians(19.7),
-    "bar.curve.sagitta": 0.0201,
+#: What `fitsim search` finds from riding-middle, seed 1: spreads (m), angles (deg), curve and place
+#: (m), of the front before the rear.
+FITTED = {
+    "mule": (0.0503, 0.0527, 17.7, 19.7, 0.0201, -0.014),
+    "horse": (0.1100, 0.0525, 35.4, 8.4, 0.0299, -0.025),
 }
-MULE_AT = -0.014
 
 
 @cache
@@ -75,12 +72,21 @@ def test_a_hand_passes_under_a_well_placed_front_and_not_under_one_pushed_forwar
     assert forward[0] > 1.5 * placed[0]
 
 
-def test_it_passes_under_a_tree_made_for_the_mule_with_the_cinch_snug() -> None:
+@pytest.mark.parametrize("animal", ["mule", pytest.param("horse", marks=pytest.mark.slow)])
+def test_it_passes_under_a_tree_that_fits_with_the_cinch_snug(animal: str) -> None:
     """A well-placed tree is one that fits: the search's, cinched as a hand tries it."""
-    tree, rig = adjusted(read_tree("riding-middle"), MULE_FITTED), read_rig()
+    front_spread, rear_spread, front_angle, rear_angle, sagitta, at = FITTED[animal]
+    changes = {
+        "arches.front.spread": front_spread,
+        "arches.rear.spread": rear_spread,
+        "arches.front.angle": np.radians(front_angle),
+        "arches.rear.angle": np.radians(rear_angle),
+        "bar.curve.sagitta": sagitta,
+    }
+    tree, rig = adjusted(read_tree("riding-middle"), changes), read_rig()
     snug = replace(rig, front=replace(rig.front, tension_left=SNUG, tension_right=SNUG))
-    placed = push_under("mule", MULE_AT, tree, snug)
-    forward = push_under("mule", MULE_AT + FORWARD, tree, snug)
+    placed = push_under(animal, at, tree, snug)
+    forward = push_under(animal, at + FORWARD, tree, snug)
     assert placed[1]
     assert not forward[1]
     assert forward[0] > 1.4 * placed[0]
