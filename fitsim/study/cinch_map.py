@@ -16,7 +16,7 @@ from fitsim.measure.pressure import PATCH, force_shares, on_grid, patch_peak
 from fitsim.rig.cases import cases_for
 from fitsim.rig.rings import bar_length
 from fitsim.study.hand_under import hand_in
-from fitsim.study.workers import cores, workers
+from fitsim.study.workers import cores, side_by_side
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -149,8 +149,7 @@ def cinch_map(
     number = min(processes or cores(), steps)
     # Each process takes neighbouring rows, so that it starts from what it has just solved.
     blocks = [tuple(map(int, part)) for part in np.array_split(np.arange(steps), number)]
-    with workers(_rows, given, number) as spread:
-        rows = [row for block in spread(blocks) for row in block]
+    rows = [row for block in side_by_side(_rows, given, blocks) for row in block]
     cells = [[cell for cell, _ in row] for row in rows]
     measures = {
         name: np.array([[getattr(cell, name) for cell in row] for row in cells])
