@@ -65,38 +65,36 @@ def daylight(chart: Chart, equilibrium: Equilibrium, side: str, length: float) -
     across = np.broadcast_to(chart.t, chart.valid.shape)[chart.valid][under]
     stations = max(round(length / chart.spacing), 1)
     bins = np.clip((equilibrium.along[under] * stations).astype(int), 0, stations - 1)
+    middle = _middle_half(across, bins, stations, chart.spacing)
+    highest = np.zeros(stations)
+    np.maximum.at(highest, bins, equilibrium.pressure[under])
     found = np.unique(bins)
-    middle = _middle_half(across, bins, chart.spacing)
-    rows = [
-        (
-            equilibrium.along[under[here]].mean(),
-            _mean(equilibrium.gap[under[here & middle]]),
-            equilibrium.pressure[under[here]].max(),
-        )
-        for here in (bins == station for station in found)
-    ]
-    along, gap, pressure = np.array(rows, dtype=np.float64).reshape(-1, 3).T
-    return Daylight(along, gap, pressure)
+    return Daylight(
+        along=_means(equilibrium.along[under], bins, stations)[found],
+        gap=_means(equilibrium.gap[under][middle], bins[middle], stations)[found],
+        pressure=highest[found],
+    )
 
 
-def _middle_half(across: Array, bins: NDArray[np.int_], spacing: float) -> Mask:
+def _middle_half(across: Array, bins: NDArray[np.int_], stations: int, spacing: float) -> Mask:
     """Which nodes (n,) lie below the middle half of the bar's width.
 
     The width is taken over a station and its two neighbours: where rows of the chart run askew
     to the bar, a station may hold nothing but a node at either edge.
     """
-    middle = np.zeros(len(across), dtype=bool)
-    for station in np.unique(bins):
-        near = across[np.abs(bins - station) <= 1]
-        low, high = near.min() - 0.5 * spacing, near.max() + 0.5 * spacing
-        inner = np.abs(across - 0.5 * (low + high)) <= 0.25 * (high - low) + 1e-9
-        middle |= (bins == station) & inner
-    return middle
+    low, high = np.full(stations + 2, np.inf), np.full(stations + 2, -np.inf)
+    np.minimum.at(low, bins + 1, across - 0.5 * spacing)
+    np.maximum.at(high, bins + 1, across + 0.5 * spacing)
+    low = np.minimum(np.minimum(low[:-2], low[1:-1]), low[2:])[bins]
+    high = np.maximum(np.maximum(high[:-2], high[1:-1]), high[2:])[bins]
+    return np.asarray(np.abs(across - 0.5 * (low + high)) <= 0.25 * (high - low) + 1e-9)
 
 
-def _mean(values: Array) -> float:
-    """Mean, nan of nothing."""
-    return float(values.mean()) if values.size else float("nan")
+def _means(values: Array, bins: NDArray[np.int_], stations: int) -> Array:
+    """Mean of the values in each of the stations, nan where there are none."""
+    count = np.bincount(bins, minlength=stations)
+    total = np.bincount(bins, values, minlength=stations)
+    return np.asarray(np.divide(total, count, out=np.full(stations, np.nan), where=count > 0))
 
 
 def tip_lift(daylight_of: Daylight, length: float) -> tuple[float, float]:
