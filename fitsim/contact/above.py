@@ -30,9 +30,12 @@ class Above:
     distance : (m,) array, m, skin to underside along the node's normal.
     cover : (m,) array, 0..1, share of the node's cell under the bar.
     closing : (m, 6 + j) array, decrease of distance per unit of motion.
+    covering : (m, 6 + j) array, increase of cover per unit of motion; 0 where none or all of a cell
+        is covered.
     pushing : (m, 6 + j) array, generalised force on the tree per normal newton.
     turning : (m, j, 3) array, m, travel of the node's place per radian of each joint; 0 for the
         joints of the other bar.
+    hinges : every joint as it stands, with the bar it carries.
     arms : (m, 3) array, m, from the tree's centre to the point of the underside above.
     inside, along : (m,) arrays, m and -, see `fitsim.contact.bars.Overhead`.
     """
@@ -41,8 +44,10 @@ class Above:
     distance: Array
     cover: Array
     closing: Array
+    covering: Array
     pushing: Array
     turning: Array
+    hinges: tuple[tuple[int, Hinge], ...]
     arms: Array
     inside: Array
     along: Array
@@ -73,13 +78,23 @@ def look(problem: Problem, pose: Pose, guess: Array | None = None) -> Above:
     for number, (side, hinge) in enumerate(hinges):
         own = bar == side
         turning[own, number] = cross_with(hinge.axis, points[own] - hinge.point)
+    closing = -_motion_along(lever, hit.hit, centre, hinges, bar)
+    cover = np.clip(0.5 + hit.inside / problem.foundation.spacing, 0.0, 1.0)
+    cut = (cover > 0.0) & (cover < 1.0)
+    # The bar takes its outline along, and the node's ray is met farther up or down.
+    entering = -_motion_along(hit.inward[cut], hit.hit[cut], centre, hinges, bar[cut])
+    entering -= np.einsum("ni,ni->n", hit.inward[cut], normals[cut])[:, None] * closing[cut]
+    covering = np.zeros_like(closing)
+    covering[cut] = entering / problem.foundation.spacing
     return Above(
         centre=centre,
         distance=hit.distance,
-        cover=np.clip(0.5 + hit.inside / problem.foundation.spacing, 0.0, 1.0),
-        closing=-_motion_along(lever, hit.hit, centre, hinges, bar),
+        cover=cover,
+        closing=closing,
+        covering=covering,
         pushing=_motion_along(normals, points, centre, hinges, bar),
         turning=turning,
+        hinges=tuple(hinges),
         arms=arms,
         inside=hit.inside,
         along=hit.along,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -59,6 +59,8 @@ def weigh(problem: Problem, case: Case, pose: Pose, above: Above, force: Array) 
     change[:3, :6] += shear.by_slide.sum(axis=0)
     change[3:6, :6] += _moment_of(from_skin, shear.by_slide)
     change[6:, :6] += np.einsum("njc,ncq->jq", above.turning, shear.by_slide)
+    _add_by_cover(above, from_skin, shear, change)
+    _add_hinge_travel(problem, above, force[:, None] * problem.normals + shear.force, change)
     by_normal = above.pushing.copy()
     by_normal[:, :3] += shear.by_normal
     by_normal[:, 3:6] += cross(from_skin, shear.by_normal)
@@ -85,6 +87,31 @@ def _moment_of(arms: Array, forces: Array) -> Array:
     return np.stack([y @ fz - z @ fy, z @ fx - x @ fz, x @ fy - y @ fx])
 
 
+def _add_by_cover(above: Above, from_skin: Array, shear: Shear, change: Array) -> None:
+    """Shear of nodes that stick, of which more comes under the bar: it stiffens with the cover."""
+    sticking = (above.cover > 0.0) & ~shear.slipping
+    more = np.where(sticking, 1.0 / np.where(sticking, above.cover, 1.0), 0.0)
+    by_cover = shear.force * more[:, None]
+    change[:3] += by_cover.T @ above.covering
+    change[3:6] += cross(from_skin, by_cover).T @ above.covering
+    change[6:] += np.einsum("njc,nc->jn", above.turning, by_cover) @ above.covering
+
+
+def _add_hinge_travel(problem: Problem, above: Above, force: Array, change: Array) -> None:
+    """Moments of the skin's forces (m, 3) N about hinges that travel and turn with the tree."""
+    for number, (side, hinge) in enumerate(above.hinges):
+        own = problem.bar == side
+        moment = cross(problem.points[own] - hinge.point, force[own]).sum(axis=0)
+        lever = np.cross(force[own].sum(axis=0), hinge.axis)
+        turned = np.cross(hinge.axis, moment)
+        change[6 + number, :3] -= lever
+        change[6 + number, 3:6] += turned - np.cross(hinge.point - above.centre, lever)
+        for inner, (other, before) in enumerate(above.hinges[:number]):
+            if other == side:
+                travel = np.cross(before.axis, hinge.point - before.point)
+                change[6 + number, 6 + inner] += before.axis @ turned - travel @ lever
+
+
 def _shear(problem: Problem, pose: Pose, above: Above, force: Array) -> Shear:
     """Tangential forces in this pose."""
     foundation, pad = problem.foundation, problem.pad
@@ -92,7 +119,7 @@ def _shear(problem: Problem, pose: Pose, above: Above, force: Array) -> Shear:
     touching = np.where(force > 0.0, above.cover, 0.0)
     stiffness = foundation.area[problem.near] * touching / compliance
     slid = slide(pose.T_body_tree, problem.T_body_tree_seat, problem.centre_tree)
-    return coulomb(
+    shear = coulomb(
         slid,
         above.arms,
         problem.normals,
@@ -100,6 +127,12 @@ def _shear(problem: Problem, pose: Pose, above: Above, force: Array) -> Shear:
         limit=force,
         coefficient=pad.friction,
     )
+    # As the tree's centre travels, a place on the skin lies otherwise from it: yaw slides it so.
+    yaw, along, across = slid[2], shear.by_slide[:, :, 0], shear.by_slide[:, :, 1]
+    by_slide = shear.by_slide.copy()
+    by_slide[:, :, 0] -= yaw * across
+    by_slide[:, :, 1] += yaw * along
+    return replace(shear, by_slide=by_slide)
 
 
 def _add_joints(problem: Problem, pose: Pose, total: Array, change: Array) -> None:

@@ -36,6 +36,7 @@ class Overhead:
     hit : (n, 3) array, m, body frame.
     normal : (n, 3) array, unit normal of the underside, body frame, away from the back.
     inside : (n,) array, m, signed distance of the hit to the bar's outline.
+    inward : (n, 3) array, -, body frame: growth of `inside` as the hit goes over the bar's plane.
     along : (n,) array, -, 0 at the bar's front end, 1 at its rear.
     """
 
@@ -43,6 +44,7 @@ class Overhead:
     hit: Array
     normal: Array
     inside: Array
+    inward: Array
     along: Array
 
 
@@ -85,7 +87,7 @@ def overhead(  # noqa: PLR0917 - rays, and the bars they are shot at
     steps = _RAY_STEPS if guess is None else _GUESSED_STEPS
     slope, miss = _march(face, which, start, np.column_stack([ray[:, :2], rise]), distance, steps)
     place = start[:, :2] + distance[:, None] * ray[:, :2]
-    inside = outline_distance(face, which, place)
+    inside, growth = outline_distance(face, which, place)
     # Fading a ray out as it misses, rather than dropping it, keeps the forces continuous.
     inside -= 10.0 * np.clip(np.abs(miss) - _RAY_MISS, 0.0, 0.1)
     inside[away | (distance < -_DEEPEST)] = -1.0
@@ -94,6 +96,7 @@ def overhead(  # noqa: PLR0917 - rays, and the bars they are shot at
         hit=points + distance[:, None] * normals,
         normal=_normal(turn, slope),
         inside=inside,
+        inward=np.einsum("nij,nj->ni", turn[:, :, :2], growth),
         along=(face.front[which] - place[:, 0]) / (face.front - face.rear)[which],
     )
 

@@ -32,11 +32,13 @@ class Skin:
         0 in contact, positive where the skin has sunk clear of the bar.
     slope : (m,) array, -, change of the asked-for sinking per indentation.
     own : (m,) array, m/N, compliance added to the back's by pad and partial cells.
+    by_cover : (m,) array, m, change of the excess as more of a cell comes under the bar.
     """
 
     excess: Array
     slope: Array
     own: Array
+    by_cover: Array
 
 
 def press(problem: Problem, above: Above, force: Array) -> Skin:
@@ -52,4 +54,6 @@ def press(problem: Problem, above: Above, force: Array) -> Skin:
     softness = pad.thickness * pad_compliance(pad, pressure) / area
     asked, slope = linear_sinking(pad.thickness - above.distance - squeezed, problem.depth)
     excess = np.where(covered, sinking - asked, np.inf)
-    return Skin(excess, slope, partial + slope * softness)
+    pressing = np.clip(force, 0.0, None) / cover
+    by_cover = -(_PARTIAL_CELL * problem.compliance.diagonal / cover + slope * softness) * pressing
+    return Skin(excess, slope, partial + slope * softness, by_cover)

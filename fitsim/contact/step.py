@@ -58,7 +58,8 @@ def stepped(view: View, drag: float, *, follow: bool = False) -> Step:
     asked = np.column_stack(
         [
             view.skin.excess[chosen],
-            -view.skin.slope[chosen, None] * view.above.closing[chosen],
+            view.skin.by_cover[chosen, None] * view.above.covering[chosen]
+            - view.skin.slope[chosen, None] * view.above.closing[chosen],
         ]
     )
     rough = inverse(asked, None, _ROUGHLY)

@@ -131,8 +131,10 @@ def height_and_slope(face: Face, bar: Index, place: Array) -> tuple[Array, Array
     return height, slope
 
 
-def outline_distance(face: Face, bar: Index, place: Array) -> Array:
-    """Signed distance (n,) m to the outline, positive inside; beyond the grid, farther outside.
+def outline_distance(face: Face, bar: Index, place: Array) -> tuple[Array, Array]:
+    """Signed distance to the outline, positive inside, and how it grows with the place.
+
+    Beyond the grid a place is farther outside.
 
     Parameters
     ----------
@@ -142,12 +144,15 @@ def outline_distance(face: Face, bar: Index, place: Array) -> Array:
 
     Returns
     -------
-    (n,) array, m
+    distance : (n,) array, m
+    growth : (n, 2) array, -, within the grid.
     """
     cell, within = _cell_at(face, bar, place)
     c = face.inside[cell]
     u, v = within[:, 0], within[:, 1]
-    value = (c[:, 1, 1] * v + c[:, 1, 0]) * u + c[:, 0, 1] * v + c[:, 0, 0]
+    along = c[:, 1, 1] * v + c[:, 1, 0]
+    value = along * u + c[:, 0, 1] * v + c[:, 0, 0]
+    growth = np.column_stack([along, c[:, 1, 1] * u + c[:, 0, 1]]) / face.step[bar]
     end = face.origin + face.cells * face.step
     beyond = place - np.clip(place, face.origin[bar], end[bar])
-    return np.asarray(value - np.hypot(beyond[:, 0], beyond[:, 1]))
+    return value - np.hypot(beyond[:, 0], beyond[:, 1]), growth
