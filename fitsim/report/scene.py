@@ -43,7 +43,27 @@ def scene(
     -------
     dict of plain values; arrays are base64 of little-endian numbers whose kind the viewer knows.
     """
-    chart, how = fitset.back.chart, shown("pressure", system)
+    back, tree = fitset.back, fitset.tree
+    return {
+        **back_scene(back, top=top, system=system, skin=skin),
+        "tree": tree_scene(tree),
+        "cases": [
+            case_scene(back, tree, fit, top=top, system=system) for fit in fitset.fits.values()
+        ],
+    }
+
+
+def back_scene(
+    back: Back, *, top: float, system: System = "metric", skin: Canvas | None = None
+) -> dict[str, object]:
+    """Return what stays the same whatever is laid on a back: its skin, zones, colours and units.
+
+    Parameters
+    ----------
+    back : the back.
+    top, system, skin : see `scene`.
+    """
+    chart, how = back.chart, shown("pressure", system)
     points = np.where(chart.valid[..., None], chart.points, 0.0)
     return {
         "rows": len(chart.x),
@@ -51,19 +71,19 @@ def scene(
         "spacing": chart.spacing,
         "points": packed(points.reshape(-1, 3), "<f4"),
         "triangles": packed(surface_triangles(chart), "<u4"),
-        "hide": _hide(skin or canvas(fitset.back)),
+        "hide": _hide(skin or canvas(back)),
         "map": packed(pressure_map(), "u1"),
         "top": top,
         "unit": how.unit,
         "perPascal": how.per_si,
         "decimals": how.decimals,
-        "zones": _zone_labels(fitset.back),
-        "tree": {
-            "points": packed(fitset.tree.vertices, "<f4"),
-            "triangles": packed(fitset.tree.triangles, "<u4"),
-        },
-        "cases": [_case(fitset, fit, top, system) for fit in fitset.fits.values()],
+        "zones": _zone_labels(back),
     }
+
+
+def tree_scene(tree: Tree) -> dict[str, str]:
+    """Return the drawn body of a tree."""
+    return {"points": packed(tree.vertices, "<f4"), "triangles": packed(tree.triangles, "<u4")}
 
 
 def packed(values: NDArray[np.generic], kind: str) -> str:
@@ -101,9 +121,18 @@ def _zone_labels(back: Back) -> list[dict[str, object]]:
     return labels
 
 
-def _case(fitset: FitSet, fit: Fit, top: float, system: System) -> dict[str, object]:
-    """Return what changes from case to case."""
-    chart, rest = fitset.back.chart, fit.equilibrium
+def case_scene(
+    back: Back, tree: Tree, fit: Fit, *, top: float, system: System = "metric"
+) -> dict[str, object]:
+    """Return what changes from case to case.
+
+    Parameters
+    ----------
+    back, tree : what was fitted.
+    fit : of one case.
+    top, system : see `scene`.
+    """
+    chart, rest = back.chart, fit.equilibrium
     held = rest.found and fit.measures is not None
     pressure = np.where(held, rest.pressure, 0.0)
     gap = np.where(np.isfinite(rest.gap) & (rest.bar != 0) & held, rest.gap, 0.0)
@@ -112,8 +141,7 @@ def _case(fitset: FitSet, fit: Fit, top: float, system: System) -> dict[str, obj
         axis=-1,
     )
     rims = [
-        moved(bar_pose(fitset.tree, rest, k), _thinned(outline(bar)))
-        for k, bar in enumerate(fitset.tree.bars)
+        moved(bar_pose(tree, rest, k), _thinned(outline(bar))) for k, bar in enumerate(tree.bars)
     ]
     return {
         "name": fit.case.name,
@@ -123,7 +151,7 @@ def _case(fitset: FitSet, fit: Fit, top: float, system: System) -> dict[str, obj
         "pose": [float(f"{value:.7g}") for value in rest.T_body_tree.T.ravel()],
         "rims": [packed(rim, "<f4") for rim in rims],
         "spots": _spots(fit),
-        "lifts": _lifts(fitset.tree, fit, system),
+        "lifts": _lifts(tree, fit, system),
     }
 
 
