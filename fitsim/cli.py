@@ -40,6 +40,7 @@ COMMANDS = (
     "balance",
     "stride",
     "book",
+    "app",
 )
 """In the order of `fitsim --help`; each is the function of that name in `fitsim.commands`."""
 

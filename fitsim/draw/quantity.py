@@ -39,6 +39,7 @@ _SHOWN: Final[dict[System, dict[str, Shown]]] = {
         "area": Shown("cm²", 1e4, 0),
         "force": Shown("N", 1.0, 0),
         "mass": Shown("kg", 1.0, 0),
+        "angle": Shown("°", math.degrees(1.0), 1),
     },
     "inch": {
         "pressure": Shown("psi", 1 / UNITS["pressure"]["psi"], 1),
@@ -46,12 +47,13 @@ _SHOWN: Final[dict[System, dict[str, Shown]]] = {
         "area": Shown("in²", 1 / INCH**2, 1),
         "force": Shown("lbf", 1 / UNITS["force"]["lbf"], 0),
         "mass": Shown("lb", 1 / POUND, 0),
+        "angle": Shown("°", math.degrees(1.0), 1),
     },
 }
 
 
 def shown(kind: str, system: System) -> Shown:
-    """Return how a kind of quantity ("pressure", "length", "area", "force", "mass") is written."""
+    """Return how a kind of quantity ("pressure", "length", "area", "force", "mass", "angle") is written."""
     return _SHOWN[system][kind]
 
 

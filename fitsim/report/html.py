@@ -91,7 +91,7 @@ def page(
         rules=RULES,
         scene=_embedded(scene(fitset, top=top, system=system, skin=skin)),
         three=asset("three.min.js"),
-        viewer=asset("viewer.js"),
+        viewer=asset("back_view.js") + asset("viewer.js"),
         shader=asset("skin.glsl"),
     )
 

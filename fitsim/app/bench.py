@@ -1,0 +1,253 @@
+"""A back on the bench: whatever is set on the screen, solved from what was solved before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, TypeVar
+
+from fitsim.contact.foundation import build_foundation
+from fitsim.contact.solve import solve
+from fitsim.measure.measured import measured
+from fitsim.rig.cases import cases_for
+from fitsim.rig.going import Going
+from fitsim.rig.load import NO_LOAD, pack, rider
+from fitsim.rig.read import read_pad
+from fitsim.rig.rig import Cinch, Rig
+from fitsim.study.fit import Fit
+from fitsim.study.laid import laid
+from fitsim.study.margins import grip
+from fitsim.tree.adjust import adjusted
+from fitsim.tree.read import read_tree
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from fitsim.app.scenario import Scenario
+    from fitsim.back.back import Back
+    from fitsim.back.motion.kinematics import Kinematics
+    from fitsim.contact.equilibrium import Equilibrium
+    from fitsim.contact.foundation import Foundation
+    from fitsim.contact.problem import Problem
+    from fitsim.rig.case import Case
+    from fitsim.rig.load import Load
+    from fitsim.study.laid import Laid
+    from fitsim.tree.tree import Tree
+
+Kept = TypeVar("Kept")
+
+SPACING = 0.016
+"""m, of a live back's grid: some 3,000 nodes, which are solved while a hand moves a slider."""
+_UNDERSIDE = 0.004
+_KEPT = 12
+"""Trees and seats kept ready."""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """What a scenario comes to.
+
+    Attributes
+    ----------
+    scenario : as set.
+    tree : as changed.
+    fit : the case and where it rests.
+    points : (nx, nt, 3) array, m, the skin where it now is; None while the animal stands.
+    """
+
+    scenario: Scenario
+    tree: Tree
+    fit: Fit
+    points: NDArray[np.float64] | None = None
+
+
+@dataclass
+class Bench:
+    """A back made ready, and what was last solved on it.
+
+    Attributes
+    ----------
+    back : Back
+    foundation : Foundation
+        Its compliance.
+    """
+
+    back: Back
+    foundation: Foundation
+    _trees: dict[tuple[object, ...], Tree] = field(default_factory=dict)
+    _seats: dict[tuple[object, ...], Laid] = field(default_factory=dict)
+    _moving: dict[str, Kinematics] = field(default_factory=dict)
+    _last: dict[tuple[object, ...], Equilibrium] = field(default_factory=dict)
+
+    @staticmethod
+    def on(back: Back) -> Bench:
+        """Make a back ready."""
+        return Bench(back, build_foundation(back.chart, back.tissue))
+
+    def shown(self, scenario: Scenario) -> Shown:
+        """Solve one scenario.
+
+        Parameters
+        ----------
+        scenario : Scenario
+
+        Returns
+        -------
+        Shown
+            A tree that does not stay has ``found`` False and no measures.
+
+        Raises
+        ------
+        BadSettings
+            The tree cannot be built or laid so.
+        """
+        tree, on = self.tree(scenario), self.laid(scenario)
+        case = case_of(self.back, tree, on, scenario)
+        if scenario.phase is not None:
+            return self._striding(scenario, on, case)
+        key = (*tree_key(scenario), scenario.pad, scenario.at)
+        rest = solve(on.problem, case, self._last.get(key))
+        if rest.found:
+            _keep(self._last, key, rest)
+        return Shown(scenario, tree, self._fit(on.problem, case, rest))
+
+    def tree(self, scenario: Scenario) -> Tree:
+        """The tree as it is set."""
+        key = tree_key(scenario)
+        if key not in self._trees:
+            _keep(self._trees, key, changed_tree(scenario))
+        return self._trees[key]
+
+    def laid(self, scenario: Scenario) -> Laid:
+        """That tree where a hand lays it."""
+        key = (*tree_key(scenario), scenario.pad, scenario.at)
+        if key not in self._seats:
+            pad = read_pad(scenario.pad)
+            tree, at = self.tree(scenario), scenario.at
+            _keep(
+                self._seats, key, laid(self.back, tree, pad=pad, at=at, foundation=self.foundation)
+            )
+        return self._seats[key]
+
+    def _fit(self, problem: Problem, case: Case, rest: Equilibrium) -> Fit:
+        if not rest.found:
+            return Fit(case, rest, None)
+        margins = grip(problem, rest)
+        return Fit(case, rest, measured(self.back, problem.tree, case, rest, margins=margins))
+
+    def _striding(self, scenario: Scenario, on: Laid, case: Case) -> Shown:
+        """One moment of a stride, from the last one shown."""
+        import numpy as np
+
+        from fitsim.back.motion.gait import read_gait
+        from fitsim.back.motion.kinematics import kinematics
+        from fitsim.back.motion.posture import posture
+        from fitsim.study.carried import carried_case, carried_problem, carry
+
+        if scenario.gait not in self._moving:
+            self._moving[scenario.gait] = kinematics(self.back, read_gait(scenario.gait))
+        moving = self._moving[scenario.gait]
+        now = posture(moving, float(scenario.phase or 0.0))
+        near = on.problem.near
+        T_now = carry(on.problem.foundation.points[near], now.carried[near])
+        here = carried_problem(on.problem, now, T_now)
+        key = (*tree_key(scenario), scenario.pad, scenario.at, "stride")
+        rest = solve(here, carried_case(case, moving, now.phase, now.load), self._last.get(key))
+        if rest.found:
+            _keep(self._last, key, rest)
+        points = np.zeros((*self.back.chart.valid.shape, 3))
+        points[self.back.chart.valid] = now.points
+        return Shown(scenario, self.tree(scenario), self._fit(here, case, rest), points)
+
+
+def _keep(kept: dict[tuple[object, ...], Kept], key: tuple[object, ...], value: Kept) -> None:
+    """Keep a value, and no more than a few of its kind."""
+    while len(kept) >= _KEPT:
+        kept.pop(next(iter(kept)))
+    kept[key] = value
+
+
+def tree_key(scenario: Scenario) -> tuple[object, ...]:
+    """What tells one built tree from another."""
+    return (
+        scenario.tree, scenario.front_wider, scenario.rear_wider,
+        scenario.front_steeper, scenario.rear_steeper, scenario.more_curve,
+    )  # fmt: skip
+
+
+def changed_tree(scenario: Scenario, spacing: float = _UNDERSIDE) -> Tree:
+    """The library's tree with what the sliders add to it.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    spacing : m, grid of the undersides.
+
+    Returns
+    -------
+    Tree
+
+    Raises
+    ------
+    BadSettings
+        It cannot be built so.
+    """
+    tree = read_tree(scenario.tree)
+    changes: dict[str, object] = {}
+    arches = tree.settings["arches"]
+    assert isinstance(arches, dict)  # noqa: S101 - a library tree has settings
+    for end, wider, steeper in (
+        ("front", scenario.front_wider, scenario.front_steeper),
+        ("rear", scenario.rear_wider, scenario.rear_steeper),
+    ):
+        arch = arches[end]
+        spread = "spread" if arch.get("spread") is not None else "inner_edge"
+        share = 1.0 if spread == "spread" else 0.5  # the inner edge is half as far from the middle
+        if wider:
+            changes[f"arches.{end}.{spread}"] = arch[spread] + share * wider
+        if steeper:
+            changes[f"arches.{end}.angle"] = arch["angle"] + steeper
+    if scenario.more_curve:
+        changes["bar.curve.sagitta"] = max(_sagitta(tree) + scenario.more_curve, 0.0)
+    return adjusted(tree, changes, spacing)
+
+
+def _sagitta(tree: Tree) -> float:
+    """The bar's own lengthwise curve, m, however its file tells it."""
+    bar = tree.settings["bar"]
+    assert isinstance(bar, dict)  # noqa: S101 - a library tree has settings
+    curve = bar.get("curve", {})
+    if curve.get("radius") is not None:
+        flares = bar["flare"]
+        bearing = bar["length"] - flares["front"]["length"] - flares["rear"]["length"]
+        return float(bearing**2 / (8.0 * curve["radius"]))
+    return float(curve.get("sagitta") or 0.0)
+
+
+def rig_of(scenario: Scenario) -> Rig:
+    """The two cinches as set."""
+    usual = Rig()
+    return replace(
+        usual,
+        front=Cinch(scenario.front_left, scenario.front_right),
+        rear=Cinch(scenario.rear_left, scenario.rear_right),
+    )
+
+
+def load_of(scenario: Scenario) -> Load:
+    """What is carried, over the ground as set."""
+    load = NO_LOAD
+    if scenario.load == "rider" and scenario.mass > 0.0:
+        load = rider(scenario.mass)
+    elif scenario.load == "pack" and scenario.mass > 0.0:
+        uneven = min(max(scenario.uneven, -scenario.mass), scenario.mass)
+        load = pack((scenario.mass + uneven) / 2.0, (scenario.mass - uneven) / 2.0, 0.0)
+    return load.over(Going(slope=scenario.slope, side_slope=scenario.side_slope))
+
+
+def case_of(back: Back, tree: Tree, on: Laid, scenario: Scenario) -> Case:
+    """Everything drawn and loaded as it is set."""
+    rig, load = rig_of(scenario), load_of(scenario)
+    cases = cases_for(back, tree, on.seat.T_body_tree, rig, load)
+    wanted = "both" if load.kind == "none" else load.kind
+    return next(case for case in cases if case.name == wanted)
