@@ -51,7 +51,6 @@ def test_what_is_done_is_not_done_again(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.xfail(reason="trial 14 case 6 and 28 case 7 neither balance nor leave: validation.md")
 def test_a_thousand_cases_balance_or_leave(tmp_path: Path) -> None:
     kept = tmp_path / "kept.jsonl"
     run(1000, kept)
