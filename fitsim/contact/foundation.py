@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -89,6 +89,25 @@ class Foundation:
         found = spread[:, : self.shape[0], : self.shape[1]].reshape(len(grid), -1)
         sinking: Array = np.einsum("nk,kn->n", self.root, found[:, self.nodes])
         return sinking
+
+    def moved(self, points: Array, normals: Array | None = None) -> Foundation:
+        """The same tissue with its skin elsewhere.
+
+        Parameters
+        ----------
+        points : (n, 3) array, m
+        normals : (n, 3) array, unit, optional
+            As they are where not given.
+
+        Returns
+        -------
+        Foundation
+            With the compliance of this one: what is worked out from it is taken along.
+        """
+        there = replace(self, points=points, normals=self.normals if normals is None else normals)
+        if "_spectra" in vars(self):
+            vars(there)["_spectra"] = self._spectra
+        return there
 
     @cached_property
     def _spectra(self) -> NDArray[np.complex128]:

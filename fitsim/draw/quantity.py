@@ -53,7 +53,7 @@ _SHOWN: Final[dict[System, dict[str, Shown]]] = {
 
 
 def shown(kind: str, system: System) -> Shown:
-    """Return how a kind of quantity ("pressure", "length", "area", "force", "mass", "angle") is written."""
+    """Return how a kind of quantity ("pressure", "length", "area", "force", ...) is written."""
     return _SHOWN[system][kind]
 
 

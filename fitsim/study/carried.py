@@ -22,9 +22,6 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
-_SPECTRA = "_spectra"
-"""Of a foundation: worked out once, from what does not change as the back moves."""
-
 
 @dataclass(frozen=True)
 class Working:
@@ -57,16 +54,12 @@ def carried_problem(problem: Problem, now: Posture, T_now_standing: Array) -> Pr
         Its compliance is that of the standing back: it belongs to the tissue, and a few
         millimetres of motion change neither its depth nor how far its nodes lie apart.
     """
-    foundation = replace(problem.foundation, points=now.points, normals=now.normals)
-    moved = replace(
+    return replace(
         problem,
-        foundation=foundation,
+        foundation=problem.foundation.moved(now.points, now.normals),
         T_body_tree_seat=T_now_standing @ problem.T_body_tree_seat,
         T_body_tree_near=T_now_standing @ problem.T_body_tree_near,
     )
-    if _SPECTRA in vars(problem.foundation):
-        vars(foundation)[_SPECTRA] = vars(problem.foundation)[_SPECTRA]
-    return moved
 
 
 def carry(standing: Array, carried: Array) -> Array:

@@ -9,12 +9,11 @@ import numpy as np
 from scipy.optimize import least_squares
 from scipy.spatial.transform import Rotation
 
-from fitsim.errors import BadSettings
 from fitsim.tree.adjust import adjusted
 from fitsim.tree.bar import Flare, arc, face_height, inside_outline
 from fitsim.tree.build import bar_of, left_pose
 from fitsim.tree.placed import placed
-from fitsim.tree.read import settings_from
+from fitsim.tree.read import settings_of
 from fitsim.tree.relief import normal_gaps, relief_of
 from fitsim.tree.seat import seat
 
@@ -103,11 +102,7 @@ def grown(
     BadSettings
         The tree came from a mesh, or the back asks for bars that cannot be built.
     """
-    if not tree.settings:
-        raise BadSettings(
-            tree.name, "came from a mesh and has no settings to grow", "fit a bar to it first"
-        )
-    settings = settings_from(tree.settings, tree.name)
+    settings = settings_of(tree)
     bar = bar_of(settings, tree.name)
     T = seat(back, tree, at).T_body_tree
     ground = _Ground(relief_of(back), pad.thickness, float(T[0, 3]))
@@ -122,7 +117,7 @@ def grown(
 
 
 def _rebuilt(tree: Tree, changes: dict[str, float]) -> tuple[TreeSettings, Bar]:
-    settings = settings_from(adjusted(tree, changes, spacing=0.008).settings, tree.name)
+    settings = settings_of(adjusted(tree, changes, spacing=0.008))
     return settings, bar_of(settings, tree.name)
 
 

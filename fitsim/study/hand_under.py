@@ -176,4 +176,4 @@ def with_insert(problem: Problem, thickness: Array) -> Problem:
     """
     ground = problem.foundation
     raised = ground.points + thickness[:, None] * ground.normals
-    return replace(problem, foundation=replace(ground, points=raised))
+    return replace(problem, foundation=ground.moved(raised))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fitsim.errors import BadSettings
 from fitsim.tree.build import tree_from_settings
-from fitsim.tree.read import settings_from
+from fitsim.tree.read import require_settings, settings_from
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -52,10 +52,7 @@ def adjusted(tree: Tree, changes: Mapping[str, object], spacing: float = 0.002) 
     >>> wider.settings["arches"]["front"]["inner_edge"]
     0.035
     """
-    if not tree.settings:
-        raise BadSettings(
-            tree.name, "came from a mesh and has no settings to change", "give a settings file"
-        )
+    require_settings(tree)
     data = deepcopy(tree.settings)
     for key, value in changes.items():
         _set(data, key, value, tree.name)

@@ -91,6 +91,45 @@ def settings_from(data: Mapping[str, object], where: str = "settings") -> TreeSe
     return checked(data, where, TreeSettings, si=True)
 
 
+def settings_of(tree: Tree) -> TreeSettings:
+    """Settings that a tree was built from.
+
+    Parameters
+    ----------
+    tree : Tree
+
+    Returns
+    -------
+    TreeSettings
+
+    Raises
+    ------
+    BadSettings
+        It came from a mesh.
+    """
+    require_settings(tree)
+    return settings_from(tree.settings, tree.name)
+
+
+def require_settings(tree: Tree) -> None:
+    """Refuse a tree that came from a mesh where its settings are asked for.
+
+    Parameters
+    ----------
+    tree : Tree
+
+    Raises
+    ------
+    BadSettings
+    """
+    if not tree.settings:
+        raise BadSettings(
+            tree.name,
+            "came from a mesh and has no settings",
+            "fit a bar to it first: fitsim tree MESH -o fitted.toml",
+        )
+
+
 def _nothing_there(name: str) -> BadSettings:
     near = get_close_matches(name, library_names(), n=1)
     listed = "give a file, or one of " + ", ".join(library_names())

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fitsim.errors import BadSettings
 from fitsim.files import write_text
 from fitsim.settings import in_words
-from fitsim.tree.read import settings_from
+from fitsim.tree.read import settings_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -31,9 +30,5 @@ def write_tree(tree: Tree, path: Path, about: str = "") -> None:
     """
     import tomli_w
 
-    if not tree.settings:
-        raise BadSettings(
-            tree.name, "came from a mesh and has no settings to write", "fit a bar to it first"
-        )
-    data = in_words(settings_from(tree.settings, tree.name))
+    data = in_words(settings_of(tree))
     write_text(path, tomli_w.dumps({**data, **({"about": about} if about else {})}))

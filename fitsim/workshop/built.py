@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitsim.errors import BadSettings
 from fitsim.tree.bar import face_height, inside_outline, roll_rise
 from fitsim.tree.build import bar_of
 from fitsim.tree.openings import beside_slot
 from fitsim.tree.plan import top_round
-from fitsim.tree.read import settings_from
+from fitsim.tree.read import settings_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -59,13 +58,7 @@ def built(tree: Tree) -> Built:
     BadSettings
         The tree came from a mesh.
     """
-    if not tree.settings:
-        raise BadSettings(
-            tree.name,
-            "came from a mesh and has no measures to draw",
-            "fit a bar to it first: fitsim tree MESH -o fitted.toml",
-        )
-    settings = settings_from(tree.settings, tree.name)
+    settings = settings_of(tree)
     return Built(tree, settings, bar_of(settings, tree.name))
 
 

@@ -39,6 +39,6 @@ def test_odd_numbers_read_back_to_a_nanometre(tmp_path: Path) -> None:
 
 
 def test_tree_from_a_mesh_has_no_settings_to_write(tmp_path: Path) -> None:
-    with pytest.raises(BadSettings, match="no settings to write"):
+    with pytest.raises(BadSettings, match="came from a mesh and has no settings"):
         write_tree(replace(small_tree(), settings={}), tmp_path / "tree.toml")
     assert not list(tmp_path.iterdir())

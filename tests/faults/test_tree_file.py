@@ -174,7 +174,7 @@ def test_a_file_that_is_no_text_is_refused(tmp_path: Path) -> None:
 
 def test_a_tree_from_a_mesh_has_no_settings_to_change() -> None:
     tree = replace(read_tree("pack-fixed"), settings={})
-    with pytest.raises(BadSettings, match="has no settings to change"):
+    with pytest.raises(BadSettings, match="came from a mesh and has no settings"):
         adjusted(tree, {"bar.length": 0.6})
     with pytest.raises(BadSettings, match="is not a setting"):
         adjusted(read_tree("pack-fixed"), {"bars.length": 0.6})

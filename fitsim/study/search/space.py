@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsim.errors import BadSettings
+from fitsim.tree.read import require_settings
 from fitsim.units import quantity
 
 if TYPE_CHECKING:
@@ -130,10 +131,7 @@ def space_of(tree: Tree, rig: Rig, at: float | None, told: Sequence[str] = ()) -
     BadSettings
         There is no such setting, its limits make no sense, or the tree came from a mesh.
     """
-    if not tree.settings:
-        raise BadSettings(
-            tree.name, "came from a mesh and has no settings to search", "give a settings file"
-        )
+    require_settings(tree)
     steps = steps_of(tree)
     known = {knob.word: knob for knob in KNOBS}
     asked = tuple(told) or ((*steps, "at") if steps else USUAL)
