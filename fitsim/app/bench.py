@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cache
 from typing import TYPE_CHECKING, TypeVar
 
 from fitsim.contact.foundation import build_foundation
@@ -175,6 +176,12 @@ def tree_key(scenario: Scenario) -> tuple[object, ...]:
     )  # fmt: skip
 
 
+@cache
+def library_tree(name: str) -> Tree:
+    """A tree of the library, built once."""
+    return read_tree(name)
+
+
 def changed_tree(scenario: Scenario, spacing: float = _UNDERSIDE) -> Tree:
     """The library's tree with what the sliders add to it.
 
@@ -192,7 +199,7 @@ def changed_tree(scenario: Scenario, spacing: float = _UNDERSIDE) -> Tree:
     BadSettings
         It cannot be built so.
     """
-    tree = read_tree(scenario.tree)
+    tree = library_tree(scenario.tree)
     changes: dict[str, object] = {}
     arches = tree.settings["arches"]
     assert isinstance(arches, dict)  # noqa: S101 - a library tree has settings

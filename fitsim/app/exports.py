@@ -6,6 +6,7 @@ import io
 import tempfile
 import zipfile
 from dataclasses import replace
+from math import degrees
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -45,6 +46,8 @@ def settings_files(place: Place, scenario: Scenario) -> bytes:
         load = _load_text(scenario)
         if load:
             kept.writestr("load.toml", load)
+        if place.file.marks:
+            kept.writestr("marks.json", place.file.marks.read_text(encoding="utf-8"))
         kept.writestr("fit.txt", _command(place, scenario, has_load=bool(load)))
     return file.getvalue()
 
@@ -62,33 +65,37 @@ def _load_text(scenario: Scenario) -> str:
     load = load_of(scenario)
     if load.kind == "none":
         return ""
-    lines = ["# load", f'kind = "{load.kind}"']
+    lines = ["# load", f"[{load.kind}]"]
     if load.kind == "rider":
-        return "\n".join([*lines, f'mass = "{scenario.mass:g} kg"']) + "\n"
-    left, right = (weight.mass for weight in load.weights[:2])
-    lines += [f'left = "{left:g} kg"', f'right = "{right:g} kg"', 'top = "0 kg"']
+        lines.append(f'mass = "{scenario.mass:g} kg"')
+    else:
+        mass = {weight.name: weight.mass for weight in load.weights}
+        sides = [(side, mass.get(f"pack_{side}", 0.0)) for side in ("left", "right")]
+        lines += [f'{side} = "{held:g} kg"' for side, held in (*sides, ("top", 0.0))]
     return "\n".join(lines) + "\n"
 
 
 def _command(place: Place, scenario: Scenario, *, has_load: bool) -> str:
-    file, degrees = place.file, 57.29577951308232
-    words = [f"fitsim fit {file.path.name} --tree tree.toml --rig rig.toml --pad {scenario.pad}"]
+    file = place.file
+    words = [f'fitsim fit "{place.name}" --tree tree.toml --rig rig.toml --pad {scenario.pad}']
     words.append("--load load.toml" if has_load else "--load none")
     if scenario.at:
         words.append(f'--at "{1e3 * scenario.at:g} mm"')
     for name in ("slope", "side_slope"):
         angle = getattr(scenario, name)
         if angle:
-            words.append(f'--{name.replace("_", "-")} "{degrees * angle:.3g} deg"')
+            words.append(f'--{name.replace("_", "-")} "{degrees(angle):.3g} deg"')
     if file.unit:
         words.append(f"--unit {file.unit}")
     if file.withers_height:
         words.append(f"--withers-height {file.withers_height:g}")
+    if file.marks:
+        words.append("--marks marks.json")
     return " ".join(words) + "\n"
 
 
 def report(place: Place, scenario: Scenario, system: System = "metric") -> str:
-    """The whole report on what is set, as one page.
+    """The whole report on what is set, as one page, on the usual grid rather than the live one.
 
     Parameters
     ----------
@@ -102,16 +109,17 @@ def report(place: Place, scenario: Scenario, system: System = "metric") -> str:
     """
     from fitsim.report.html import page
     from fitsim.study.fit import fit
+    from fitsim.study.job import read_back
     from fitsim.study.moved import moved_along
 
+    _, back = read_back(replace(place.file, spacing=None))
     fitset = fit(
-        place.bench.back,
+        back,
         changed_tree(scenario, _FINE),
         pad=read_pad(scenario.pad),
         rig=rig_of(scenario),
         load=load_of(scenario),
         at=scenario.at,
-        foundation=place.bench.foundation,
     )
     return page(replace(fitset, moved=moved_along(fitset)), pictures={}, system=system)
 

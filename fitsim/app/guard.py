@@ -64,14 +64,20 @@ def guard(token: str | None) -> Middleware:
 
 def _own_name(request: web.Request, *, shared: bool) -> bool:
     """Whether it is asked by an address, not by a name that somebody made point here."""
-    name = urlsplit(f"//{request.host}").hostname or ""
+    try:
+        name = urlsplit(f"//{request.host}").hostname or ""
+    except ValueError:
+        return False
     return shared or name in _LOOPBACK
 
 
 def _own_page(request: web.Request) -> bool:
     """Whether the page that asks, if any, is this app's own."""
     origin = request.headers.get("Origin")
-    return origin is None or urlsplit(origin).netloc == request.host
+    try:
+        return origin is None or urlsplit(origin).netloc == request.host
+    except ValueError:
+        return False
 
 
 def _holds(request: web.Request, token: str) -> bool:

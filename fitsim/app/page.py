@@ -64,7 +64,7 @@ def screen(place: Place, system: System) -> dict[str, object]:
     back = place.bench.back
     return {
         "scene": back_scene(back, top=place.top, system=system),
-        "name": back.provenance.name,
+        "name": place.name,
         "key": back.provenance.sha256[:16],
         "controls": [control_words(control, system) for control in CONTROLS],
         "usual": Scenario().as_dict(),

@@ -49,8 +49,8 @@ CONTROLS = (
     Control("front_right", "Front cinch, right", "force", 0.0, 400.0, 5.0, "cinch"),
     Control("rear_left", "Rear cinch, left", "force", 0.0, 400.0, 5.0, "cinch"),
     Control("rear_right", "Rear cinch, right", "force", 0.0, 400.0, 5.0, "cinch"),
-    Control("front_wider", "Spread in front", "length", -0.030, 0.050, 0.002, "tree"),
-    Control("rear_wider", "Spread behind", "length", -0.030, 0.050, 0.002, "tree"),
+    Control("front_wider", "Spread in front", "length", -0.030, 0.120, 0.002, "tree"),
+    Control("rear_wider", "Spread behind", "length", -0.030, 0.120, 0.002, "tree"),
     Control("front_steeper", "Angle in front", "angle", -15 * _DEG, 15 * _DEG, 0.5 * _DEG, "tree"),
     Control("rear_steeper", "Angle behind", "angle", -15 * _DEG, 15 * _DEG, 0.5 * _DEG, "tree"),
     Control("more_curve", "Curve along the bar", "length", -0.015, 0.020, 0.001, "tree"),
@@ -129,6 +129,8 @@ def scenario_of(told: Mapping[str, Any]) -> Scenario:
     >>> scenario_of({"front_left": 9000, "load": "pack"}).front_left
     400.0
     """
+    if not isinstance(told, dict):
+        raise BadSettings("the settings", "cannot be read", "reload the page")
     known = {field.name for field in fields(Scenario)}
     for name in told:
         if name not in known:
@@ -153,9 +155,13 @@ def _trees() -> tuple[str, ...]:
 
 
 def _number(value: object, name: str) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    try:
+        number = math.nan if isinstance(value, bool | str) else float(value)  # type: ignore[arg-type]
+    except (TypeError, OverflowError):
+        number = math.nan
+    if not math.isfinite(number):
         raise BadSettings(f"the settings, {name}", "is not a number", "move its slider again")
-    return float(value)
+    return number
 
 
 def _one_of(value: object, name: str, choices: tuple[str, ...]) -> str:

@@ -69,6 +69,7 @@ def application(sessions: Sessions, token: str | None = None) -> web.Application
     """
     app = web.Application(middlewares=[guard(token), _in_words], client_max_size=LARGEST)
     app[HELD] = App(sessions)
+    app.on_cleanup.append(_close)
     app.add_routes(
         [
             web.get("/", _index),
@@ -83,6 +84,12 @@ def application(sessions: Sessions, token: str | None = None) -> web.Application
         ]
     )
     return app
+
+
+async def _close(app: web.Application) -> None:
+    """Leave nothing behind."""
+    app[HELD].bench_hand.shutdown(wait=True, cancel_futures=True)
+    app[HELD].sessions.close()
 
 
 @web.middleware
@@ -164,18 +171,23 @@ async def _answer(
         told = await waiting.get()
         place = _place(request)
         try:
-            views = told.get("views")
-            if not isinstance(views, list) or not 0 < len(views) <= len(sent):
-                raise BadSettings("the settings", "hold no view", "reload the page")
-            scenarios = [scenario_of(view) for view in views]
+            scenarios = _scenarios(told, len(sent))
             answer = await held.done(_views, place, scenarios, sent, _system(request))
         except FitsimError as fault:
             answer = {"error": str(fault)}
-        except (TypeError, AttributeError):
-            answer = {"error": "The settings cannot be read; reload the page."}
+        except Exception as fault:  # noqa: BLE001 - one viewer's trouble must not end the answering
+            answer = {"error": f"That could not be worked out ({type(fault).__name__}). Change it."}
         if socket.closed:
             return
         await socket.send_str(json.dumps({**answer, "number": told.get("number")}))
+
+
+def _scenarios(told: dict[str, Any], most: int) -> list[Scenario]:
+    """The scenarios of a message, one for each view."""
+    views = told.get("views")
+    if not isinstance(views, list) or not 0 < len(views) <= most:
+        raise BadSettings("the settings", "hold no view", "reload the page")
+    return [scenario_of(view) for view in views]
 
 
 def _views(
@@ -209,13 +221,19 @@ async def _scan(request: web.Request) -> web.Response:
     file = _scan_file(path, str(form.get("unit") or ""), str(form.get("withers_height") or ""))
     try:
         path.write_bytes(part.file.read())
-        place = await held.done(placed, file)
+        place = await held.done(placed, file, _plain_name(part.filename))
     except FitsimError as fault:
         path.unlink(missing_ok=True)
-        told = str(fault).replace(path.name, part.filename[-60:])
+        told = str(fault).replace(path.name, _plain_name(part.filename))
         return web.json_response({"error": told}, status=422)
     held.sessions.put(_viewer(request), place)
     return web.json_response({"done": True})
+
+
+def _plain_name(name: str) -> str:
+    """A file's name as text: without folders and what a command line might read otherwise."""
+    bare = name.replace("\\", "/").rsplit("/", 1)[-1]
+    return "".join(c if c.isalnum() or c in "._- " else "_" for c in bare)[-60:]
 
 
 def _scan_file(path: Any, unit: str, height: str) -> ScanFile:  # noqa: ANN401 - a Path
@@ -243,7 +261,8 @@ async def _marks(request: web.Request) -> web.Response:
     if len(places) > _PICKS or any(len(one) != len("xyz") for one in places):
         raise BadSettings("the marks", "hold too many or too short places", "undo some")
     file = held.sessions.marks_file(place, points)
-    held.sessions.put(_viewer(request), await held.done(placed, replace(place.file, marks=file)))
+    marked = await held.done(placed, replace(place.file, marks=file), place.name)
+    held.sessions.put(_viewer(request), marked)
     return web.json_response({"done": True, "file": file.read_text(encoding="utf-8")})
 
 

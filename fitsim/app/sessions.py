@@ -32,24 +32,27 @@ class Place:
 
     Attributes
     ----------
-    file : scan it came from.
+    name : of the scan, as it was brought.
+    file : where it lies.
     bench : ready to solve.
     top : Pa, dark end of the scale, the same whatever is set.
     card : of the scan's quality.
     """
 
+    name: str
     file: ScanFile
     bench: Bench
     top: float
     card: QualityCard
 
 
-def placed(file: ScanFile) -> Place:
+def placed(file: ScanFile, name: str = "") -> Place:
     """Read a scan and put its back on the bench.
 
     Parameters
     ----------
     file : ScanFile
+    name : of the scan, where it is not its file's.
 
     Returns
     -------
@@ -67,7 +70,7 @@ def placed(file: ScanFile) -> Place:
     bench = Bench.on(back)
     m = bench.shown(Scenario(load="rider")).fit.measures
     top = scale_top(m.peak, m.p95) if m else scale_top(40e3, 30e3)
-    return Place(file, bench, top, quality_of(scan, back))
+    return Place(name or file.path.name, file, bench, top, quality_of(scan, back))
 
 
 @dataclass
@@ -79,6 +82,10 @@ class Sessions:
     folder: tempfile.TemporaryDirectory[str] = field(
         default_factory=lambda: tempfile.TemporaryDirectory(prefix="fitsim-app-")
     )
+
+    def close(self) -> None:
+        """Take away what the viewers brought."""
+        self.folder.cleanup()
 
     def of(self, viewer: str) -> Place:
         """A viewer's place; the scan the app was started with where they brought none."""

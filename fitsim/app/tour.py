@@ -33,8 +33,6 @@ class Stop:
     play: Play = ""
 
 
-_LOOSE = {"rear_left": 0.0, "rear_right": 0.0}
-
 TOUR = (
     Stop(
         "Front cinch, rear cinch, both",
@@ -45,26 +43,34 @@ TOUR = (
     ),
     Stop(
         "Bridging",
-        "Left: a straight bar. It bears at both ends; blue hatching is daylight under its middle. "
-        "Right: the same bar with more curve.",
+        "Left: a straight bar. It bears at both ends and hardly at all in the middle. Right: the "
+        "same bar with some curve.",
         "A bar too straight for the back carries at its ends. More curve fills the middle.",
-        {"more_curve": -0.014, "load": "rider"},
-        {"more_curve": 0.004, "load": "rider"},
+        {"more_curve": -0.014},
+        {},
     ),
     Stop(
-        "Rocking over a fat pocket",
-        "Left: spread so that the bars lie beside the pockets. Right: set wide, they ride on them.",
-        "A good tree over a pocket may rock a little and gap. Pressure on the pocket is the fault, "
+        "Over the fat pocket",
+        "Left: the bars lie beside the spine and leave the pockets free. Right: set far out, they "
+        "ride on them and the rear rocks up.",
+        "A good tree over a pocket may rock a little and gap. Weight on the pocket is the fault, "
         "not the gap.",
         {"load": "rider"},
-        {"load": "rider", "front_wider": 0.050, "rear_wider": 0.050},
+        {
+            "load": "rider",
+            "front_wider": 0.120,
+            "rear_wider": 0.120,
+            "front_steeper": 0.20,
+            "rear_steeper": 0.20,
+        },
     ),
     Stop(
         "Too wide",
-        "The load goes out along the bars' outer edges and down over the shoulder.",
-        "Wider than the flat beside the spine is not safer. It sits lower, and on the wrong place.",
-        {"front_wider": 0.050, "rear_wider": 0.050, "front_steeper": -0.10},
+        "Left: the usual spread. Right: 30 mm wider on each side, at the same angle. The fronts "
+        "go down over the shoulder, and the rear comes up.",
+        "Wider than the flat beside the spine is not safer. It sits on the wrong place.",
         {},
+        {"front_wider": 0.060, "rear_wider": 0.060},
     ),
     Stop(
         "The shoulder in motion",

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fitsim.draw.quantity import DASH, percent, percents, quantity, shown
+from fitsim.draw.quantity import DASH, number, percent, percents, quantity, shown
 from fitsim.draw.words import lifted_tips, verdict, zone_share
+from fitsim.measure.gaps import SIDES
 
 if TYPE_CHECKING:
     from fitsim.app.bench import Shown
     from fitsim.app.scenario import Control
     from fitsim.draw.quantity import System
+    from fitsim.measure.measures import Measures
 
 _THIRDS = ("front", "middle", "rear")
 
@@ -32,7 +34,6 @@ def numbers(one: Shown, system: System = "metric") -> dict[str, object]:
     if m is None:
         return {"held": False, "said": verdict(one.fit, system)}
     shares = [m.share[third] for third in _THIRDS]
-    lifts = {tip: quantity(m.lift[tip], "length", system) for tip in lifted_tips(m)}
     return {
         "held": True,
         "peak": quantity(m.peak, "pressure", system),
@@ -42,9 +43,18 @@ def numbers(one: Shown, system: System = "metric") -> dict[str, object]:
         "sides": percents([m.share["left"], m.share["right"]]),
         "blade": percent(zone_share(m, "scapula")),
         "pocket": percent(zone_share(m, "fat_pocket")),
-        "lift": ", ".join(f"{tip.replace('_', ' ')} {far}" for tip, far in lifts.items()) or DASH,
+        "lift": _lift(m, system),
         "said": verdict(one.fit, system),
     }
+
+
+def _lift(m: Measures, system: System) -> str:
+    """Return which end stands off and how far, left and right."""
+    for end in ("front", "rear"):
+        if any(tip.startswith(end) for tip in lifted_tips(m)):
+            left, right = (number(m.lift[f"{end}_{side}"], "length", system) for side in SIDES)
+            return f"{end} {left} / {right} {shown('length', system).unit}"
+    return DASH
 
 
 def control_words(control: Control, system: System = "metric") -> dict[str, object]:
