@@ -136,7 +136,8 @@ class Back:
         Where zones overlap, the one that must stay free wins (spine, scapula, fat pocket first).
     zones : every zone with its outline.
     marks : by name: "spine", "withers", "scapula_edge_left", "scapula_edge_right",
-        "last_rib_left", "last_rib_right", "fat_pocket_left", "fat_pocket_right".
+        "last_rib_left", "last_rib_right", "fat_pocket_left", "fat_pocket_right"; and those that
+        only record what was seen, see `fitsim.back.noted`.
     tissue : layers under each node.
     barrel : girth for straps.
     withers_height : m, of the animal, told or assumed.

@@ -19,6 +19,7 @@ from fitsim.back.marks import (
     station_told,
     with_told,
 )
+from fitsim.back.noted import hurt_cautions
 from fitsim.back.samples import COARSE_EDGE, Samples, facet_edge, rounded, surface_samples
 from fitsim.back.tissue import tissue_of
 from fitsim.back.zones import zone_codes, zones_of
@@ -110,7 +111,9 @@ def back_from_scan(
         T_body_scan=frame.T_body_scan, chart=chart, zone_code=code, zones=zones, marks=places,
         tissue=tissue_of(chart, zones, frame.scale), barrel=barrel,
         withers_height=frame.withers_height, provenance=scan.provenance,
-        cautions=(*cautions, *frame.cautions, *belly),
+        cautions=(
+            *hurt_cautions(places), *cautions, *frame.cautions, *belly, *_little_seen(chart, frame),
+        ),
     )  # fmt: skip
 
 
@@ -171,9 +174,8 @@ def _check_chart(chart: Chart, frame: BodyFrame, name: str) -> None:
         )
     tree = (chart.x > rear) & (chart.x < 0.0)
     drop = chart.points[:, len(chart.t) // 2, None, 2] - chart.points[..., 2]
-    for side, sign in (("left", 1.0), ("right", -1.0)):
-        beside = (sign * chart.t > 0.03) & (sign * chart.t < 0.15)  # noqa: PLR2004 - under a bar
-        if chart.valid[np.ix_(tree, beside)].mean() < LEAST_SIDE:
+    for side, sign in SIDES:
+        if _seen_under_bar(chart, frame, sign) < LEAST_SIDE:
             raise BadScan(
                 name, f"the {side} side of the back is missing", "scan both sides of the spine"
             )
@@ -186,6 +188,23 @@ def _check_chart(chart: Chart, frame: BodyFrame, name: str) -> None:
                 "scan both sides of the back, well down the ribs",
             )
     _refuse_hump(chart, tree, frame, name)
+
+
+def _seen_under_bar(chart: Chart, frame: BodyFrame, sign: float) -> float:
+    """Share of one side that has a surface where a bar lies."""
+    along = (chart.x > TREE_REACH * frame.scale) & (chart.x < 0.0)
+    beside = (sign * chart.t > 0.03) & (sign * chart.t < 0.15)  # noqa: PLR2004 - under a bar
+    return float(chart.valid[np.ix_(along, beside)].mean())
+
+
+def _little_seen(chart: Chart, frame: BodyFrame) -> tuple[str, ...]:
+    """A caution for each side of which much is missing where a bar lies."""
+    seen = {side: _seen_under_bar(chart, frame, sign) for side, sign in SIDES}
+    return tuple(
+        LITTLE_SEEN.format(side, 100.0 * share)
+        for side, share in seen.items()
+        if share < ENOUGH_SIDE
+    )
 
 
 def _refuse_hump(chart: Chart, tree: NDArray[np.bool_], frame: BodyFrame, name: str) -> None:
@@ -214,9 +233,20 @@ def _refuse_hump(chart: Chart, tree: NDArray[np.bool_], frame: BodyFrame, name: 
 FLANK = 0.08
 """m, on an animal of 1.5 m: the outer edge of a bar lies about this far below the spine."""
 
+SIDES = (("left", 1.0), ("right", -1.0))
+
 LEAST_SIDE = 0.12
 """Share of one side, where a bar lies, that must be measured: less is half an animal. Between this
 and all of it the quality card says how much is missing."""
+
+ENOUGH_SIDE = 0.8
+"""Below this share every result carries a caution: a bar cannot press where there is no surface, so
+the pressure beside the gap comes out too high (a choice)."""
+
+LITTLE_SEEN = (
+    "The {} side was scanned over only {:.0f} % of where a bar lies; nothing presses on the rest "
+    "here, so pressures on both sides are unsure. Scan that side again."
+)
 
 TREE_REACH = -0.45
 """m, on an animal of 1.5 m: a tree of ordinary length ends about here."""

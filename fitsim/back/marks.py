@@ -13,6 +13,7 @@ from scipy.interpolate import RegularGridInterpolator
 from scipy.spatial import KDTree
 
 from fitsim.back.back import Mark
+from fitsim.back.noted import NOTED_NAMES, noted_kind
 from fitsim.back.withers import BLADE_BEHIND_WITHERS
 from fitsim.errors import BadSettings
 
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 MARK_NAMES = (
     "spine", "withers", "scapula_edge_left", "scapula_edge_right",
     "last_rib_left", "last_rib_right", "fat_pocket_left", "fat_pocket_right",
+    *NOTED_NAMES,
 )  # fmt: skip
 
 OFF_THE_SCAN = 0.05
@@ -109,7 +111,7 @@ def checked_marks(
     """
     good = {}
     for name, points in marks.items():
-        if name not in MARK_NAMES:
+        if name not in MARK_NAMES and not noted_kind(name):
             raise BadSettings(where, f'no mark is called "{name}"',
                               f"use one of {', '.join(MARK_NAMES)}")  # fmt: skip
         array = np.atleast_2d(np.asarray(points, dtype=float))

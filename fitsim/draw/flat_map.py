@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fitsim.back.marks import chart_places
+from fitsim.back.noted import noted_kind
 from fitsim.back.tissue import zone_kind
 from fitsim.draw.words import zone_words
 
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 
 INK = "#26221e"
 _DOTS = 130  # per inch
+_RING = 3  # places that enclose an area
 _NAMED = ("scapula", "fat_pocket", "spine")
 
 
@@ -69,12 +72,34 @@ def coloured(
         if kind != "spine":
             x, t = zone.outline.mean(axis=0)
             axes.annotate(zone_words(kind), (x, t), ha="center", fontsize=9)
+    _draw_noted(axes, back)
     axes.set_aspect("equal")
     axes.set_xticks([])
     axes.set_yticks([])
     axes.set_xlabel("rear                                        front", fontsize=11)
     axes.set_ylabel("right          left", fontsize=11)
     figure.colorbar(mesh, ax=axes, shrink=0.9).set_label(label, fontsize=10)
+
+
+def _draw_noted(axes: Axes, back: Back) -> None:
+    """Draw what was seen or felt on the animal: a cross for a place, a dashed ring for an area."""
+    chart = back.chart
+    for name, mark in back.marks.items():
+        kind = noted_kind(name)
+        inside = (mark.points[:, 0] >= chart.x[0]) & (mark.points[:, 0] <= chart.x[-1])
+        if not kind or not inside.all():
+            continue  # a hip may lie behind the map
+        places = chart_places(chart, mark.points)
+        ring = np.vstack([places, places[:1]])
+        area = len(places) >= _RING
+        axes.plot(
+            ring[:, 0], ring[:, 1], color=INK, linewidth=1.4, gid=name,
+            linestyle="--" if area else "", marker="" if area else "x",
+        )  # fmt: skip
+        axes.annotate(
+            kind.replace("_", " "), (places[:, 0].mean(), places[:, 1].max()),
+            xytext=(0, 4), textcoords="offset points", ha="center", fontsize=9,
+        )  # fmt: skip
 
 
 def png_of(figure: Figure) -> bytes:

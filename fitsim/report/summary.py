@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fitsim.back.marks import chart_places
+from fitsim.back.noted import noted_kind
 from fitsim.draw.words import case_title, verdict, zone_words
 from fitsim.report.contract import CAUTIONS
 from fitsim.report.verdict import verdict_of
@@ -97,10 +99,25 @@ def _found(back: Back, system: System) -> list[str]:
     """One line for what was marked, one for what was estimated."""
     lines = []
     for source, words in (("marked", "Marked"), ("estimated", "Estimated, not marked")):
-        names = [name for name, mark in back.marks.items() if mark.source == source]
+        names = [name for name, mark in back.marks.items()
+                 if mark.source == source and not noted_kind(name)]  # fmt: skip
         if names:
             lines.append(f"{words}: {_places(back, names, system)}.")
-    return lines
+    noted = [name for name in back.marks if noted_kind(name)]
+    return [*lines, *(_noted(back, name, system) for name in noted)]
+
+
+def _noted(back: Back, name: str, system: System) -> str:
+    """Where something that was seen or felt lies, by its middle."""
+    mark, (words, side) = back.marks[name], _mark_words(name)
+    middle = mark.points.mean(axis=0)
+    way = "behind" if middle[0] < 0.0 else "in front of"
+    where = f"{show_length(abs(float(middle[0])), system)} {way} the shoulder blade's rear edge"
+    _, across = chart_places(back.chart, middle[None])[0]
+    if back.chart.x[0] <= middle[0] <= back.chart.x[-1]:
+        where += f", {show_length(abs(float(across)), system)} from the spine along the skin"
+    give = show_length(mark.sd_m, system)
+    return f"Noted: {words}, {side}, {where} (give or take {give})."
 
 
 def _places(back: Back, names: Iterable[str], system: System) -> str:
