@@ -196,7 +196,7 @@
   function newView(which) {
     const box = sections[which].querySelector(".stage3d");
     const view = new BackView(box, screen.scene, shader,
-      { labels: box.querySelector(".labels"), readout: box.querySelector(".readout") });
+      { labels: box.querySelector(".labels"), readout: box.querySelector(".readout"), room: 0.16 });
     view.readOut(() => view.held ? view.values : null);
     view.onMove = (moved) => views.forEach((other) => { if (other !== moved && comparing) other.follow(moved); });
     view.renderer.domElement.addEventListener("pointerdown", (event) => { pressed = [event.clientX, event.clientY]; });

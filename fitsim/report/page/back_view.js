@@ -19,6 +19,7 @@ class BackView {
     this.tip = parts.readout;
     this.labels = [];
     this.written = [];
+    this.room = parts.room ?? 0.42; // m left around the bars
     this.onMove = () => {};
     this.renderer = new THREE.WebGLRenderer({ antialias: true, powerPreference: "low-power", preserveDrawingBuffer: true });
     this.renderer.outputColorSpace = THREE.LinearSRGBColorSpace;
@@ -219,8 +220,8 @@ class BackView {
   look(name) {
     const way = new THREE.Vector3(...LOOKS[name]).normalize();
     const aspect = this.box.clientWidth / this.box.clientHeight;
-    const span = (this.reach.x + 0.42) / (name === "above" ? 1 : Math.min(aspect, 1.25));
-    const wideSpan = name === "above" ? Math.max(span, (this.reach.y + 0.3) / aspect) : span;
+    const span = (this.reach.x + this.room) / (name === "above" ? 1 : Math.min(aspect, 1.25));
+    const wideSpan = name === "above" ? Math.max(span, (this.reach.y + 0.7 * this.room) / aspect) : span;
     this.camera.position.copy(this.middle).addScaledVector(way, wideSpan / 2 / Math.tan(12 * Math.PI / 180));
     if (name === "above") this.camera.position.x -= 0.002;
     this.controls.target.copy(this.middle);
