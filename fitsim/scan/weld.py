@@ -42,9 +42,12 @@ def welded(raw: Raw) -> Raw:
     >>> len(whole.vertices), whole.triangles.tolist()
     (4, [[0, 1, 2], [2, 1, 3]])
     """
-    first, place = _places(raw.vertices)
-    triangles = place[raw.triangles]
-    if len(triangles):
+    triangles = raw.triangles
+    if not len(triangles):
+        first = np.sort(np.unique(_keys(raw.vertices), return_index=True)[1])
+    else:
+        first, place = _places(raw.vertices)
+        triangles = place[triangles]
         triangles = triangles[distinct(triangles)]
         used = np.zeros(len(first), dtype=bool)
         used[triangles] = True
@@ -92,12 +95,16 @@ def distinct(triangles: NDArray[np.integer[Any]]) -> NDArray[np.intp]:
 
 def _places(vertices: NDArray[np.float64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """First vertex of each place in file order, and the place of each vertex."""
-    low = vertices.min(axis=0)
-    side = float((vertices.max(axis=0) - low).max()) or 1.0
-    x, y, z = np.rint((vertices - low) * (_CELLS / side)).astype(np.int64).T
-    key = (x << 42) | (y << 21) | z
-    _, first, place = np.unique(key, return_index=True, return_inverse=True)
+    _, first, place = np.unique(_keys(vertices), return_index=True, return_inverse=True)
     order = np.argsort(first)
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
     return first[order], rank[place]
+
+
+def _keys(vertices: NDArray[np.float64]) -> NDArray[np.int64]:
+    """One number for each place."""
+    low = vertices.min(axis=0)
+    side = float((vertices.max(axis=0) - low).max()) or 1.0
+    x, y, z = np.rint((vertices - low) * (_CELLS / side)).astype(np.int64).T
+    return np.asarray((x << 42) | (y << 21) | z)
