@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -69,14 +70,18 @@ def read_mesh_file(path: Path, format_: Format, content: bytes) -> Raw:
 def _pieces(path: Path, format_: Format, content: bytes) -> list[tuple[Any, NDArray[np.float64]]]:
     """Each mesh or cloud with its place, (4, 4) T_file_piece."""
     import trimesh
+    from PIL.Image import DecompressionBombWarning
 
-    scene = trimesh.load_scene(
-        io.BytesIO(content),
-        file_type=format_,
-        resolver=trimesh.resolvers.FilePathResolver(str(path)),
-        process=False,
-        maintain_order=True,
-    )
+    with warnings.catch_warnings():
+        # A picture past this size is left out like a broken one: 169 million pixels took 2.3 GB.
+        warnings.simplefilter("error", DecompressionBombWarning)
+        scene = trimesh.load_scene(
+            io.BytesIO(content),
+            file_type=format_,
+            resolver=trimesh.resolvers.FilePathResolver(str(path)),
+            process=False,
+            maintain_order=True,
+        )
     placed = [scene.graph[node] for node in scene.graph.nodes_geometry]
     pieces = [(scene.geometry[name], np.asarray(place)) for place, name in placed]
     return [p for p in pieces if isinstance(p[0], trimesh.Trimesh | trimesh.PointCloud)]

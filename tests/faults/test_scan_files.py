@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import struct
+import warnings
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 import trimesh
+from PIL import Image
 
 from fitsim.errors import BadScan, FitsimError
 from fitsim.scan.read import read_scan
@@ -321,6 +323,24 @@ def test_materials_outside_the_folder_are_not_read(
     monkeypatch.setattr("builtins.open", watched)
     assert len(read_scan(inner / "back.obj").triangles) == len(trunk().faces)
     assert not [name for name in opened if "secret" in name]
+
+
+def test_a_picture_of_huge_size_costs_the_colours_alone(tmp_path: Path) -> None:
+    """A small file that unfolds into 100 million pixels is left out by its heading, in silence."""
+    mesh = trunk()
+    corners = "".join(f"v {x} {y} {z}\n" for x, y, z in mesh.vertices) + "vt 0.5 0.5\n"
+    faces = "".join(f"f {a}/1 {b}/1 {c}/1\n" for a, b, c in mesh.faces + 1)
+    (tmp_path / "back.obj").write_text(f"mtllib back.mtl\nusemtl hide\n{corners}{faces}")
+    (tmp_path / "back.mtl").write_text("newmtl hide\nmap_Kd hide.png\n")
+    for side, coloured in ((10, True), (10_000, False)):
+        Image.new("1", (side, side)).save(tmp_path / "hide.png")
+        with warnings.catch_warnings(record=True) as said_aloud:
+            warnings.simplefilter("always")  # as users run it, not as the tests do
+            scan = read_scan(tmp_path / "back.obj", unit="m")
+        assert not said_aloud
+        assert len(scan.triangles) == len(mesh.faces)
+        left_out = [note for note in scan.provenance.notes if "colours could not be read" in note]
+        assert bool(left_out) is not coloured
 
 
 def test_errors_are_of_the_family() -> None:
