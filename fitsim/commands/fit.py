@@ -24,6 +24,15 @@ from fitsim.commands.options import common_options, job_of, scan_options, tree_o
     help="Of the tissue; the reference model checks the fast one and takes minutes a case.",
 )
 @click.option(
+    "--sure",
+    type=click.IntRange(min=0),
+    metavar="N",
+    default=0,
+    help="Say how sure the numbers are, from N plausible backs (10 or more; about a second each "
+    "on one core). From 60 on it also says what to measure next.",
+)
+@click.option("--seed", type=int, default=1, show_default=True, help="Of the plausible backs.")
+@click.option(
     "-o",
     "--output",
     metavar="DIR",

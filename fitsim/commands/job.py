@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -11,6 +12,7 @@ from fitsim.errors import NoEquilibrium
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from fitsim.progress import Stages
     from fitsim.study.fit import FitSet
     from fitsim.study.job import Job
 
@@ -28,8 +30,10 @@ def do_job(job: Job, folder: Path, options: dict[str, Any]) -> None:
     stages = watched(timing_s, quiet=options["quiet"])
     refuse_file(folder)
     require_renderer()
+    _refuse_few(options)
+    fitset = fitted(job, stages, said(quiet=options["quiet"]) if job.model == "reference" else None)
     fitset = write_results(
-        fitted(job, stages, said(quiet=options["quiet"]) if job.model == "reference" else None),
+        _with_how_sure(fitset, options, stages),
         folder,
         system=options["system"],
         timing_s=timing_s,
@@ -54,6 +58,28 @@ def refuse_file(folder: Path) -> None:
 
     if folder.is_file():
         raise BadSettings(str(folder), "a file is in the way", "choose another folder with -o")
+
+
+def _refuse_few(options: dict[str, Any]) -> None:
+    """Say before the work that so few plausible backs tell nothing."""
+    from fitsim.errors import BadSettings
+    from fitsim.study.sure import FEWEST
+
+    asked = options.get("sure", 0)
+    if 0 < asked < FEWEST:
+        raise BadSettings("--sure", f"{asked} backs are too few to say", f"give {FEWEST} or more")
+
+
+def _with_how_sure(fitset: FitSet, options: dict[str, Any], stages: Stages) -> FitSet:
+    """The fit with how sure it is, where that was asked for."""
+    from fitsim.progress import counted
+    from fitsim.study.sure import how_sure
+
+    if not options.get("sure"):
+        return fitset
+    with stages("sure", "trying plausible backs"):
+        say = counted(quiet=options["quiet"], every=20)
+        return replace(fitset, sure=how_sure(fitset, options["sure"], options["seed"], say))
 
 
 def _refuse_if_none_holds(fitset: FitSet) -> None:

@@ -8,31 +8,17 @@ from typing import TYPE_CHECKING, Any
 from fitsim import __version__
 from fitsim.draw.quantity import number, percent, plain, shown
 from fitsim.draw.words import case_title
-from fitsim.report.contract import CAUTIONS, KPA, MM
+from fitsim.report.contract import CAUTIONS
+from fitsim.report.sure import WORDS, measure_next
 from fitsim.study.compare import said_of
-from fitsim.study.confidence import HEADLINES, hangs_on, interval
+from fitsim.study.confidence import HEADLINES, interval
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
     from pathlib import Path
 
     from fitsim.draw.quantity import System
     from fitsim.study.compare import Comparison
 
-# By headline: words, kind of quantity, key in the file, factor from SI.
-WORDS: Mapping[str, tuple[str, str, str, float]] = {
-    "peak": ("hardest pressure anywhere", "pressure", "peak_kpa", KPA),
-    "mean": ("mean pressure where it bears", "pressure", "mean_kpa", KPA),
-    "scapula_peak": ("hardest on the shoulder blades", "pressure", "scapula_peak_kpa", KPA),
-    "fat_pocket_peak": ("hardest on the fat pockets", "pressure", "fat_pocket_peak_kpa", KPA),
-    "spine_peak": ("hardest on the spine", "pressure", "spine_peak_kpa", KPA),
-    "area": ("area that bears", "area", "area_cm2", 1e4),
-    "front_share": ("load on the front third", "share", "front_share", 1.0),
-    "middle_share": ("load on the middle third", "share", "middle_share", 1.0),
-    "rear_share": ("load on the rear third", "share", "rear_share", 1.0),
-    "front_lift": ("lift of the front tips", "length", "front_lift_mm", MM),
-    "rear_lift": ("lift of the rear tips", "length", "rear_lift_mm", MM),
-}
 JUDGED = ("scapula_peak", "peak", "fat_pocket_peak", "spine_peak")
 """Less of these is better whatever else; they are put into sentences, in this order."""
 _NOTHING = 500.0  # Pa: below this neither tree presses there, and there is nothing to compare
@@ -159,26 +145,6 @@ def _cell(found: Comparison, tree: int, case: str, headline: str, system: System
     return own if within is None else f"{own} ({said(within.low)} to {said(within.high)})"
 
 
-def matters(found: Comparison, case: str) -> str | None:
-    """Return what to find out next on the animal: what most of the first tree's spread hangs on."""
-    samples = found.samples
-    shares = hangs_on(samples, samples.of(0, case, "scapula_peak"))
-    shares = shares or hangs_on(samples, samples.of(0, case, "peak"))
-    if not shares:
-        return None
-    name, share = next(iter(shares.items()))
-    advice = {
-        "blade along": "where the shoulder blade's rear edge lies: feel for it and mark it",
-        "pocket along": "where the fat pocket lies: mark its outline",
-        "pocket across": "where the fat pocket lies: mark its outline",
-        "front cinch": "how tight the front cinch is: put a strap gauge on it",
-        "rear cinch": "how tight the rear cinch is: put a strap gauge on it",
-        "pad stiffness": "how stiff the pad is: measure it (docs/rig-file.md)",
-    }.get(name, f"{name.replace('depth over', 'how deep the tissue is over')}, which only a "
-                "veterinarian's ultrasound or a feeling hand tells")  # fmt: skip
-    return f"Most hangs on {advice} ({percent(share)} of the spread)."
-
-
 def compare_lines(found: Comparison, system: System = "metric") -> list[str]:
     """Return the comparison for the terminal.
 
@@ -198,7 +164,7 @@ def compare_lines(found: Comparison, system: System = "metric") -> list[str]:
             for words, cells in rows(found, case, system)
         ]
         lines += ["", *(f"  {said}" for said in sentences(found, case)), ""]
-    next_step = matters(found, found.samples.cases[-1])
+    next_step = measure_next(found.samples, found.samples.cases[-1])
     lines += [*([next_step, ""] if next_step else []), *CAUTIONS]
     return plain(lines)
 
@@ -252,7 +218,7 @@ def write_compare(found: Comparison, folder: Path, system: System = "metric") ->
         scan=found.fits[0].back.provenance.name,
         count=len(found.samples.draws),
         cases=cases,
-        matters=matters(found, found.samples.cases[-1]),
+        matters=measure_next(found.samples, found.samples.cases[-1]),
         cautions=(*CAUTIONS, *found.fits[0].back.cautions),
     )
     write_text(folder / "compare.html", page)

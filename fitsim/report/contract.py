@@ -18,6 +18,7 @@ import numpy as np
 
 from fitsim import __version__
 from fitsim.files import write_text
+from fitsim.report.sure import sure_facts
 from fitsim.report.verdict import verdict_facts, verdict_of
 
 if TYPE_CHECKING:
@@ -80,6 +81,7 @@ def contract(fitset: FitSet) -> dict[str, object]:
         "defaults": list(fitset.defaults),
         "cases": {name: _case(fit) for name, fit in fitset.fits.items()},
         "moved": [_moved(one) for one in fitset.moved],
+        **({} if fitset.sure is None else {"sure": sure_facts(fitset.sure)}),
         "verdict": verdict_facts(verdict_of(fitset)),
         "cautions": list(CAUTIONS),
         "timing_s": {stage: _number(seconds) for stage, seconds in fitset.timing_s.items()},

@@ -17,6 +17,7 @@ from fitsim.report.contract import CAUTIONS
 from fitsim.report.house import asset, picture_of, rendered
 from fitsim.report.moved import moved_places, place_words
 from fitsim.report.scene import scene
+from fitsim.report.sure import measure_next, sure_note, sure_rows
 from fitsim.report.verdict import verdict_of
 
 if TYPE_CHECKING:
@@ -79,6 +80,7 @@ def page(
         cases=[_case(fit, system) for fit in fitset.fits.values()],
         comparison=_comparison(fitset, system),
         moved=_moved(fitset, system),
+        sure=_how_sure(fitset, system),
         marks=_marks(fitset, system),
         filled=quantity(_filled_area(fitset), "area", system),
         ticks=_ticks(top, system),
@@ -167,6 +169,18 @@ def _moved(fitset: FitSet, system: System) -> list[tuple[str, list[str]]]:
         )
         rows.append((place_words(one.by, system).capitalize(), cells))
     return rows
+
+
+def _how_sure(fitset: FitSet, system: System) -> dict[str, object] | None:
+    """Return the table of intervals with its note and what to measure next."""
+    if fitset.sure is None:
+        return None
+    return {
+        "cases": [case_title(case) for case in fitset.sure.cases],
+        "rows": sure_rows(fitset.sure, system),
+        "note": sure_note(fitset.sure),
+        "next": measure_next(fitset.sure, fitset.sure.cases[-1]),
+    }
 
 
 def _comparison(fitset: FitSet, system: System) -> list[tuple[str, str, list[str]]]:

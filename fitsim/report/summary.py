@@ -6,8 +6,10 @@ from typing import TYPE_CHECKING
 
 from fitsim.back.marks import chart_places
 from fitsim.back.noted import noted_kind
+from fitsim.draw.quantity import plain
 from fitsim.draw.words import case_title, verdict, zone_words
 from fitsim.report.contract import CAUTIONS
+from fitsim.report.sure import sure_lines
 from fitsim.report.verdict import verdict_of
 from fitsim.units import show_length, show_pressure
 
@@ -40,6 +42,8 @@ def fit_lines(fitset: FitSet, system: System = "metric") -> list[str]:
         lines += ["Tissue: the reference model (finite-strain elements).", ""]
     for name, fit in fitset.fits.items():
         lines += [case_title(name), *(f"  {line}" for line in _case_lines(fit, system)), ""]
+    if fitset.sure is not None:
+        lines += [*plain(sure_lines(fitset.sure, system)), ""]
     if fitset.defaults:
         lines.append(f"Not given, so a default was used: {', '.join(fitset.defaults)}.")
     lines += [f"Note: {note}." for note in fitset.tree.notes]

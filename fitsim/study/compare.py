@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsim.contact.foundation import build_foundation
-from fitsim.study.confidence import HEADLINES, Samples, Trial, less_often, sampled
+from fitsim.study.confidence import Samples, Trial, less_often, sampled
 from fitsim.study.fit import fit
 
 if TYPE_CHECKING:
@@ -51,8 +51,7 @@ class Comparison:
 
     def stays(self, tree: int, case: str) -> float:
         """Share of the plausible backs on which a tree stays on."""
-        name = next(iter(HEADLINES))
-        return float(np.isfinite(self.samples.of(tree, case, name)).mean())
+        return self.samples.stays(tree, case)
 
 
 def compared(

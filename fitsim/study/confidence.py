@@ -52,6 +52,14 @@ def _zone_peak(kind: str) -> Callable[[Measures], float]:
     return lambda m: max(m.zones[f"{kind}_left"].peak, m.zones[f"{kind}_right"].peak)
 
 
+def _zone_share(kind: str) -> Callable[[Measures], float]:
+    def share(m: Measures) -> float:
+        on = m.zones[f"{kind}_left"].force + m.zones[f"{kind}_right"].force
+        return on / m.normal_force if m.normal_force > 0.0 else 0.0
+
+    return share
+
+
 def _tips(end: str) -> Callable[[Measures], float]:
     return lambda m: max(m.lift[f"{end}_left"], m.lift[f"{end}_right"])
 
@@ -66,6 +74,8 @@ HEADLINES: Mapping[str, Callable[[Measures], float]] = {
     "front_share": lambda m: m.share["front"],
     "middle_share": lambda m: m.share["middle"],
     "rear_share": lambda m: m.share["rear"],
+    "scapula_share": _zone_share("scapula"),
+    "fat_pocket_share": _zone_share("fat_pocket"),
     "front_lift": _tips("front"),
     "rear_lift": _tips("rear"),
 }
@@ -113,6 +123,10 @@ class Samples:
         """(n,) array, one number on every plausible back."""
         place = list(HEADLINES).index(headline)
         return np.asarray(self.values[:, tree, self.cases.index(case), place])
+
+    def stays(self, tree: int, case: str) -> float:
+        """Share of the plausible backs on which a tree stays on."""
+        return float(np.isfinite(self.of(tree, case, next(iter(HEADLINES)))).mean())
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from fitsim.rig.case import Case, Pad
     from fitsim.rig.load import Load
     from fitsim.rig.rig import Rig
+    from fitsim.study.confidence import Samples
     from fitsim.study.model import Model, Solver
     from fitsim.study.moved import Moved
     from fitsim.tree.seat import Seat
@@ -66,6 +67,7 @@ class FitSet:
     model : of the tissue that every case was solved with.
     foundation : of the back, for what else is tried on it.
     moved : the tree a little further back and forward, where that was tried.
+    sure : its headline numbers on plausible backs, where those were tried.
     """
 
     back: Back
@@ -80,6 +82,7 @@ class FitSet:
     model: Model = "fast"
     foundation: Foundation | None = None
     moved: tuple[Moved, ...] = ()
+    sure: Samples | None = None
 
     @property
     def stays(self) -> bool:

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from fitsim.report.compare import JUDGED, compare_facts, compare_lines, matters, sentences
+from fitsim.report.compare import JUDGED, compare_facts, compare_lines, sentences
+from fitsim.report.sure import measure_next
 from fitsim.rig.load import NO_LOAD
 from fitsim.rig.read import read_pad, read_rig
 from fitsim.study.compare import Comparison, compared, said_of
@@ -89,7 +90,7 @@ def test_one_tree_cannot_be_told_from_itself() -> None:
         for headline in HEADLINES:
             assert found.less(0, 1, case, headline) == 0.5
         assert all("cannot be told" in one for one in sentences(found, case))
-    assert matters(found, "both") is None  # four backs say nothing of that
+    assert measure_next(found.samples, "both") is None  # four backs say nothing of that
     facts = compare_facts(found)
     assert facts["trees"] == ["Riding tree, middle"] * 2
     peak = facts["cases"]["both"]["trees"][0]["peak_kpa"]
