@@ -31,6 +31,7 @@ COMMANDS = (
     "compare",
     "search",
     "sizes",
+    "herd",
     "tree",
     "template",
     "grow",

@@ -59,7 +59,7 @@ def sizes(scans: tuple[str, ...], output: str | None, **options: Any) -> None:  
     stages = watched({}, quiet=options["quiet"])
     if not options["vary"]:
         options["vary"] = _usual(options)
-    backs, skipped = _backs(_files(scans), options, stages)
+    backs, skipped = _backs(scans_named(scans), options, stages)
     setups = setups_of(setup_on(next(iter(backs.values())), options), backs)
     found = sizes_for(
         setups,
@@ -92,7 +92,7 @@ def _usual(options: dict[str, Any]) -> tuple[str, ...]:
     return tuple(steps) or USUAL
 
 
-def _files(scans: Sequence[str]) -> list[Path]:
+def scans_named(scans: Sequence[str]) -> list[Path]:
     """Every scan named, and those in folders named."""
     files: list[Path] = []
     for name in scans:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csr_array, eye_array, hstack
 from scipy.stats import qmc
 
 from fitsim.study.search.trial import score_of, tried
@@ -168,7 +169,9 @@ def fewest(scores: Array, served: Flags, share: float) -> tuple[int, ...]:
     Notes
     -----
     A maximum cover as an integer programme: one unknown for each size, bought or not, and one for
-    each animal, served or not. Exact, unlike buying the size that adds most, again and again.
+    each kind of animal, served or not; animals that the same sizes serve are one kind, so that a
+    hundred thousand take no more than a few hundred. Exact, unlike buying the size that adds most,
+    again and again.
 
     Examples
     --------
@@ -176,14 +179,15 @@ def fewest(scores: Array, served: Flags, share: float) -> tuple[int, ...]:
     >>> fewest(table, serves(table), 1.0)
     (0, 1)
     """
-    animals, sizes = served.shape
+    kinds, of_kind = np.unique(served, axis=0, return_counts=True)
+    animals, sizes = kinds.shape
     wanted = int(np.ceil(share * served.any(axis=1).sum() - 1e-9))
     worth = np.where(served, scores, 0.0).sum(axis=0) / np.maximum(served.sum(axis=0), 1)
     worth = _FREE * worth / max(float(worth.max()) * sizes, 1.0)
     cost = np.concatenate([1.0 + worth, np.zeros(animals)])
     # an animal counts as served only if a size that serves it is bought
-    covered = np.hstack([served.astype(float), -np.eye(animals)])
-    enough = np.concatenate([np.zeros(sizes), np.ones(animals)])[None]
+    covered = hstack([csr_array(kinds.astype(float)), -eye_array(animals)])
+    enough = np.concatenate([np.zeros(sizes), of_kind.astype(float)])[None]
     answer = milp(
         cost,
         integrality=np.ones(sizes + animals),

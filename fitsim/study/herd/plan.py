@@ -1,0 +1,87 @@
+"""Which trees are to be tried on which scans, and by what a pair is known again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fitsim import __version__
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
+    from fitsim.study.job import Job, ScanFile
+
+
+@dataclass(frozen=True)
+class Pair:
+    """One tree on one scan.
+
+    Attributes
+    ----------
+    animal : name of the scan, none twice in a herd.
+    job : files and settings.
+    key : changes when the scan, the tree, a setting or the program changes.
+    """
+
+    animal: str
+    job: Job
+    key: str
+
+
+def pairs_of(scans: Sequence[ScanFile], trees: Sequence[str], like: Job) -> list[tuple[Pair, ...]]:
+    """Every tree on every scan.
+
+    Parameters
+    ----------
+    scans, trees : in the order that results come in.
+    like : Job
+        What is the same in all: rig, pad, load, where, ground.
+
+    Returns
+    -------
+    list of tuple of Pair
+        One tuple a scan, so that a scan is read once for all its trees.
+    """
+    ways = {tree: _key_of_tree(replace(like, tree=tree)) for tree in trees}
+    names = [scan.path.stem for scan in scans]
+    return [
+        tuple(
+            Pair(
+                name if names.count(name) == 1 else str(scan.path),
+                replace(like, scan=scan, tree=tree),
+                _hash(scan_key, way),
+            )
+            for tree, way in ways.items()
+        )
+        for scan, name in zip(scans, names, strict=True)
+        for scan_key in [_key_of_scan(scan)]
+    ]
+
+
+def missing(groups: Sequence[tuple[Pair, ...]], done: Collection[str]) -> list[tuple[Pair, ...]]:
+    """The pairs whose key is not among those done, still by scan; scans that lack none are gone."""
+    left = (tuple(pair for pair in group if pair.key not in done) for group in groups)
+    return [group for group in left if group]
+
+
+def _key_of_scan(scan: ScanFile) -> str:
+    """Of the file's place, size and time: to read a hundred thousand scans first takes hours."""
+    path = scan.path.resolve()
+    stat = path.stat() if path.is_file() else None
+    seen = (0, 0) if stat is None else (stat.st_size, stat.st_mtime_ns)
+    return _hash(str(path), *seen, scan.unit, scan.withers_height, scan.known, scan.spacing)
+
+
+def _key_of_tree(job: Job) -> str:
+    """Of the tree and all that is the same for the herd; of files what they hold."""
+    named = (job.tree, job.rig, job.pad, job.load)
+    held = [Path(name).read_bytes() if name and Path(name).is_file() else name for name in named]
+    ground = (job.at, job.slope, job.side_slope)
+    return _hash(__version__, *held, job.tree_unit, job.tree_front, *ground)
+
+
+def _hash(*parts: object) -> str:
+    return sha256(repr(parts).encode()).hexdigest()[:32]
