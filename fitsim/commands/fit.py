@@ -33,6 +33,18 @@ from fitsim.commands.options import common_options, job_of, scan_options, tree_o
 )
 @click.option("--seed", type=int, default=1, show_default=True, help="Of the plausible backs.")
 @click.option(
+    "--pdf",
+    is_flag=True,
+    help="Write summary.pdf, one page for a customer, and report.pdf, the whole of it.",
+)
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Of the PDF files.",
+)
+@click.option(
     "-o",
     "--output",
     metavar="DIR",

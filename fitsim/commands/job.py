@@ -38,6 +38,7 @@ def do_job(job: Job, folder: Path, options: dict[str, Any]) -> None:
         system=options["system"],
         timing_s=timing_s,
         stages=stages,
+        paper=options["paper"] if options.get("pdf") else None,
     )
     if options["as_json"]:
         click.echo(as_json(contract(fitset)), nl=False)

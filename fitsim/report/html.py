@@ -78,10 +78,10 @@ def page(
         verdict=verdict_of(fitset, system),
         advice=advice(fitset, system),
         cases=[_case(fit, system) for fit in fitset.fits.values()],
-        comparison=_comparison(fitset, system),
+        comparison=comparison(fitset, system),
         moved=_moved(fitset, system),
         sure=_how_sure(fitset, system),
-        marks=_marks(fitset, system),
+        marks=mark_rows(fitset, system),
         filled=quantity(_filled_area(fitset), "area", system),
         ticks=_ticks(top, system),
         units={kind: shown(kind, system).unit for kind in ("pressure", "length", "area", "force")},
@@ -183,7 +183,7 @@ def _how_sure(fitset: FitSet, system: System) -> dict[str, object] | None:
     }
 
 
-def _comparison(fitset: FitSet, system: System) -> list[tuple[str, str, list[str]]]:
+def comparison(fitset: FitSet, system: System) -> list[tuple[str, str, list[str]]]:
     """Return rows of the table that compares cases: name, unit, one cell per case."""
     unit = {kind: shown(kind, system).unit for kind in ("pressure", "length", "area", "force")}
 
@@ -218,7 +218,7 @@ def _comparison(fitset: FitSet, system: System) -> list[tuple[str, str, list[str
     ]
 
 
-def _marks(fitset: FitSet, system: System) -> list[dict[str, str]]:
+def mark_rows(fitset: FitSet, system: System) -> list[dict[str, str]]:
     """Return each mark in words, with how it was found and how sure that is."""
     rows = []
     for name, mark in fitset.back.marks.items():

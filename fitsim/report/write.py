@@ -12,6 +12,7 @@ from fitsim.files import whole_folder
 from fitsim.progress import Stages, silent
 from fitsim.report.contract import write_contract
 from fitsim.report.html import write_report
+from fitsim.report.pdf import write_pdfs
 from fitsim.report.tables import write_nodes, write_surface
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 
     from fitsim.study.fit import FitSet
     from fitsim.units import System
+    from fitsim.workshop.paper import Paper
 
 
 def write_results(
@@ -29,6 +31,7 @@ def write_results(
     system: System = "metric",
     timing_s: Mapping[str, float] | None = None,
     stages: Stages = silent,
+    paper: Paper | None = None,
 ) -> FitSet:
     """Write the report, the pictures, `fit.json`, `nodes.csv` and `pressure.vtp` into a folder.
 
@@ -47,6 +50,8 @@ def write_results(
         Seconds by stage, read when `fit.json` is written, so that `stages` may still add to it.
     stages : Stages
         Called around each stage.
+    paper : "a4" or "letter", optional
+        Of `summary.pdf` and `report.pdf`, which are written only where it is given.
 
     Returns
     -------
@@ -71,6 +76,8 @@ def write_results(
         with stages("report", "writing the report"):
             page = draft / "report.html"
             write_report(fitset, page, pictures=pictures, system=system, skin=skin)
+            if paper is not None:
+                write_pdfs(fitset, draft, pictures, paper=paper, system=system)
         timed = replace(fitset, timing_s={**fitset.timing_s, **(timing_s or {})})
         write_contract(timed, draft / "fit.json")
     return timed

@@ -50,20 +50,25 @@ def printer(path: Path, name: str) -> Any:  # noqa: ANN401 - the library has no 
     path : of the file.
     name : of the tree, for the document's title.
     """
-    import matplotlib as mpl
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
     from reportlab.pdfgen.canvas import Canvas
 
-    # A font that is there wherever the program is, and holds every alphabet of a tree's name.
-    fonts = f"{mpl.get_data_path()}/fonts/ttf"
-    pdfmetrics.registerFont(TTFont("plain", f"{fonts}/DejaVuSans.ttf"))
-    pdfmetrics.registerFont(TTFont("bold", f"{fonts}/DejaVuSans-Bold.ttf"))
+    register_fonts()
     canvas = Canvas(str(path), invariant=1, pageCompression=1)
     canvas.setTitle(f"{name}: templates in true size")
     # Viewers then offer to print without scaling.
     canvas.setViewerPreference("PrintScaling", "None")
     return canvas
+
+
+def register_fonts() -> None:
+    """Make known "plain" and "bold": there wherever the program is, in every alphabet of a name."""
+    import matplotlib as mpl
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    fonts = f"{mpl.get_data_path()}/fonts/ttf"
+    pdfmetrics.registerFont(TTFont("plain", f"{fonts}/DejaVuSans.ttf"))
+    pdfmetrics.registerFont(TTFont("bold", f"{fonts}/DejaVuSans-Bold.ttf"))
 
 
 def print_sheet(canvas: Any, sheet: Sheet, name: str) -> None:  # noqa: ANN401
