@@ -116,9 +116,9 @@ def inside_outline(outline: NDArray[np.float64], places: NDArray[np.float64]) ->
     >>> inside_outline(square, np.array([[0.5, 0.5], [2.0, 0.5]])).tolist()
     [True, False]
     """
-    inside: NDArray[np.bool_] = (
-        (places >= outline.min(axis=0)) & (places <= outline.max(axis=0))
-    ).all(axis=1)
+    # Column by column: every plausible back asks this of a fine grid for every zone.
+    (x, t), low, high = places.T, outline.min(axis=0), outline.max(axis=0)
+    inside: NDArray[np.bool_] = (x >= low[0]) & (x <= high[0]) & (t >= low[1]) & (t <= high[1])
     boxed = np.flatnonzero(inside)
     inside[boxed] = _inside_box(outline, places[boxed])
     return inside
@@ -126,16 +126,19 @@ def inside_outline(outline: NDArray[np.float64], places: NDArray[np.float64]) ->
 
 def _inside_box(outline: NDArray[np.float64], places: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Which of the places in an outline's box lie inside it, by counting crossings."""
+    x, t = np.ascontiguousarray(places.T)
     crossings = np.zeros(len(places), dtype=int)
     nearest = np.full(len(places), np.inf)
     for start, end in zip(outline, np.roll(outline, -1, axis=0), strict=True):
         edge = end - start
-        rel = places - start
-        over = (start[1] <= places[:, 1]) != (end[1] <= places[:, 1])
+        rel_x, rel_t = x - start[0], t - start[1]
+        over = (start[1] <= t) != (end[1] <= t)
         if edge[1] != 0:
-            crossings += over & (rel[:, 0] < rel[:, 1] * edge[0] / edge[1])
-        along = np.clip(rel @ edge / max(float(edge @ edge), 1e-30), 0.0, 1.0)
-        nearest = np.minimum(nearest, ((rel - along[:, None] * edge) ** 2).sum(axis=1))
+            crossings += over & (rel_x < rel_t * edge[0] / edge[1])
+        along = (rel_x * edge[0] + rel_t * edge[1]) / max(float(edge @ edge), 1e-30)
+        along = np.clip(along, 0.0, 1.0)
+        off = (rel_x - along * edge[0]) ** 2 + (rel_t - along * edge[1]) ** 2
+        nearest = np.minimum(nearest, off)
     return np.asarray((crossings % 2 == 1) | (nearest < 1e-18))  # noqa: PLR2004 - a nanometre: on the line
 
 
