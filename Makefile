@@ -10,7 +10,7 @@ export PIP_DISABLE_PIP_VERSION_CHECK := 1
 ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test slow bench pictures check format lock wheel clean
+.PHONY: help demo test slow bench docs pictures check format lock wheel clean
 
 help: ## list what can be made
 	@echo "make TARGET, where TARGET is one of"
@@ -32,6 +32,10 @@ bench: $(INSTALLED) ## measure times and memory; writes docs/benchmarks.md
 
 pictures: $(INSTALLED) ## remake the pictures in docs
 	$(BIN)/python docs/pictures/make.py
+	$(BIN)/python docs/pictures/gallery.py
+
+docs: $(INSTALLED) ## build the docs as a site; open build/site/index.html after it
+	$(BIN)/mkdocs build --quiet --strict
 
 check: $(INSTALLED) ## lint, format and types, changing nothing
 	$(BIN)/ruff check .
