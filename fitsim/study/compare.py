@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fitsim.contact.foundation import build_foundation
-from fitsim.study.confidence import Samples, Trial, less_often, sampled
+from fitsim.study.confidence import Samples, Trial, less_often, rests_of, sampled
 from fitsim.study.fit import fit
 
 if TYPE_CHECKING:
@@ -102,7 +102,8 @@ def compared(
     )  # fmt: skip
     first = fits[0]
     poses = tuple(one.seat.T_body_tree for one in fits if one.seat is not None)
-    trial = Trial(back, first.pad, first.rig, first.load, tuple(trees), poses)
+    rests = tuple(rests_of(one) for one in fits)
+    trial = Trial(back, first.pad, first.rig, first.load, tuple(trees), poses, rests)
     return Comparison(fits, sampled(trial, count, seed, say, processes))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fitsim.errors import BadSettings
-from fitsim.study.confidence import Samples, Trial, sampled
+from fitsim.study.confidence import Samples, Trial, rests_of, sampled
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -50,6 +50,6 @@ def how_sure(
         raise BadSettings(fitset.tree.name, "was not laid on the back", "fit it with fitsim.fit")
     trial = Trial(
         fitset.back, fitset.pad, fitset.rig, fitset.load, (fitset.tree,),
-        (fitset.seat.T_body_tree,),
+        (fitset.seat.T_body_tree,), (rests_of(fitset),),
     )  # fmt: skip
     return sampled(trial, count, seed, say, processes)
