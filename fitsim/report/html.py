@@ -165,7 +165,7 @@ def _moved(fitset: FitSet, system: System) -> list[tuple[str, list[str]]]:
         cells = (
             [one.why_not, DASH, DASH, DASH]
             if m is None
-            else [quantity(m.peak, "pressure", system), *(percent(m.share[k]) for k in _THIRDS)]
+            else [quantity(m.peak, "pressure", system), *percents([m.share[k] for k in _THIRDS])]
         )
         rows.append((place_words(one.by, system).capitalize(), cells))
     return rows
@@ -187,6 +187,9 @@ def comparison(fitset: FitSet, system: System) -> list[tuple[str, str, list[str]
     """Return rows of the table that compares cases: name, unit, one cell per case."""
     unit = {kind: shown(kind, system).unit for kind in ("pressure", "length", "area", "force")}
 
+    def thirds(m: Measures) -> list[str]:
+        return percents([m.share[name] for name in _THIRDS])  # rounded to 100 % in all
+
     def ends(m: Measures, end: str) -> str:
         sides = (m.lift.get(f"{end}_{side}", math.nan) for side in ("left", "right"))
         return " / ".join(number(clear, "length", system) for clear in sides)
@@ -196,9 +199,9 @@ def comparison(fitset: FitSet, system: System) -> list[tuple[str, str, list[str]
         return " / ".join(percent(gap.length_share if gap else 0.0) for gap in sides)
 
     rows: list[tuple[str, str, Callable[[Measures], str]]] = [
-        ("Load on the front third", "", lambda m: percent(m.share["front"])),
-        ("Load on the middle third", "", lambda m: percent(m.share["middle"])),
-        ("Load on the rear third", "", lambda m: percent(m.share["rear"])),
+        ("Load on the front third", "", lambda m: thirds(m)[0]),
+        ("Load on the middle third", "", lambda m: thirds(m)[1]),
+        ("Load on the rear third", "", lambda m: thirds(m)[2]),
         ("Left / right", "", lambda m: f"{percent(m.share['left'])} / {percent(m.share['right'])}"),
         ("Hardest pressure", unit["pressure"], lambda m: number(m.peak, "pressure", system)),
         ("Mean pressure", unit["pressure"], lambda m: number(m.mean, "pressure", system)),
