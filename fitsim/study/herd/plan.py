@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
@@ -47,10 +48,11 @@ def pairs_of(scans: Sequence[ScanFile], trees: Sequence[str], like: Job) -> list
     """
     ways = {tree: _key_of_tree(replace(like, tree=tree)) for tree in trees}
     names = [scan.path.stem for scan in scans]
+    times = Counter(names)
     return [
         tuple(
             Pair(
-                name if names.count(name) == 1 else str(scan.path),
+                name if times[name] == 1 else str(scan.path),
                 replace(like, scan=scan, tree=tree),
                 _hash(scan_key, way),
             )

@@ -149,7 +149,7 @@ def _client(crew: Crew, most: int) -> Iterator[Client]:
             yield client
         return
     number = min(crew.processes or cores(), most)
-    # Else Dask's pages listen on port 8787 of every network, and fail where it is taken.
+    # Dask's pages cannot be left out; on port 8787, their own, a second herd would fail to begin.
     with (
         LocalCluster(
             n_workers=number,
