@@ -90,7 +90,7 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
         _say_fault(fault, as_json="--json" in given)
         sys.exit(fault.exit_code)
     except (click.Abort, KeyboardInterrupt):
-        click.echo("Stopped. Nothing was written.", err=True)
+        click.echo("Stopped. What was finished is kept; nothing is half-written.", err=True)
         sys.exit(INTERRUPTED)
     sys.exit(code if isinstance(code, int) else 0)
 
