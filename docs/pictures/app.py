@@ -10,6 +10,7 @@ import io
 import shutil
 from pathlib import Path
 
+from make import in_few_colours
 from PIL import Image
 from playwright.sync_api import sync_playwright
 
@@ -31,7 +32,7 @@ def main() -> None:
             page.goto(PAGE)
             page.wait_for_timeout(DRAWN)
             shot = Image.open(io.BytesIO(page.screenshot())).convert("RGB")
-            few = shot.quantize(256, Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+            few = in_few_colours(shot)
             few.save(Path(__file__).with_name(f"app-{width}x{height}.png"), optimize=True)
             page.close()
         browser.close()

@@ -89,6 +89,13 @@ def _command(place: Place, scenario: Scenario, *, has_load: bool) -> str:
         words.append(f"--unit {file.unit}")
     if file.withers_height:
         words.append(f"--withers-height {file.withers_height:g}")
+    if file.known:
+        *ends, true = file.known
+        told = [
+            ",".join(f"{n:.9g}" for n in end) if isinstance(end, tuple) else f"{end:.9g}"
+            for end in ends
+        ]
+        words.append(f'--known "{" ".join(told)} = {true:.9g} m"')
     if file.marks:
         words.append("--marks marks.json")
     return " ".join(words) + "\n"

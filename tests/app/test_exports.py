@@ -15,12 +15,14 @@ from fitsim.app.scenario import Scenario
 from fitsim.app.sessions import Sessions
 from fitsim.errors import BadScan
 from fitsim.rig.read import read_load, read_rig
+from fitsim.scan.scale import read_known
 from fitsim.tree.read import read_tree
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from fitsim.app.sessions import Place
+    from fitsim.scan.scale import Known
 
 SET = Scenario(
     front_left=150.0, front_right=130.0, rear_left=90.0, rear_right=0.0, front_wider=0.010,
@@ -48,6 +50,14 @@ def test_settings_read_back(mule: Place, load: str, tmp_path: Path) -> None:
     assert '--at "20 mm"' in command
     assert '--slope "5.73 deg"' in command
     assert "mule.ply" in command
+
+
+@pytest.mark.parametrize("known", [(0.153, 2.0), ((0.0, 0.0, 0.0), (0.0, -0.1, 0.0), 0.6)])
+def test_a_known_distance_is_kept(mule: Place, known: Known) -> None:
+    place = replace(mule, file=replace(mule.file, known=known))
+    kept = zipfile.ZipFile(io.BytesIO(exports.settings_files(place, SET)))
+    told = kept.read("fit.txt").decode().partition('--known "')[2].partition('"')[0]
+    assert read_known(told) == known
 
 
 def test_hands_say_something(mule: Place) -> None:
