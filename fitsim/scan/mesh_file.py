@@ -55,6 +55,8 @@ def read_mesh_file(path: Path, format_: Format, content: bytes) -> Raw:
         parts = [_raw(piece, place) for piece, place in _pieces(path, format_, content)]
     except Exception as error:  # a broken file makes the parsers raise anything
         reason = (str(error).splitlines() or [""])[0][:120] or type(error).__name__
+        if str(path.parent) in str(error) or "outside" in reason.lower():
+            reason = "it names a file that is not there or lies outside its folder"
         raise BadScan(
             path.name,
             f"it cannot be read as {format_.upper()} ({reason})",

@@ -80,6 +80,7 @@ def _two(stop: Any) -> tuple[Mapping[str, Any], Mapping[str, Any]]:  # noqa: ANN
     return stop.scenario, stop.beside
 
 
+@pytest.mark.slow
 def test_every_slider_answers_at_both_ends(mule: Place) -> None:
     for control in CONTROLS:
         for value in (control.low, control.high):

@@ -297,7 +297,9 @@ def test_no_file_outside_the_folder_is_read(tmp_path: Path) -> None:
         (tmp_path / name).write_bytes(files[name])
         buffer["uri"] = f"../{name}"
     (inner / "back.gltf").write_text(json.dumps(tree))
-    said(inner / "back.gltf")
+    sentence = said(inner / "back.gltf")
+    assert "outside its folder" in sentence
+    assert str(inner) not in sentence  # a viewer of the app must not learn where things lie
     for buffer, name in zip(tree["buffers"], names, strict=True):
         (inner / name).write_bytes(files[name])
         buffer["uri"] = name

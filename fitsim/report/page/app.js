@@ -402,7 +402,7 @@
     if (comparing && !views[1]) views[1] = newView(1);
     document.body.classList.add("touring");
     box.hidden = false;
-    box.querySelector(".count").textContent = `${stopAt + 1} of ${screen.tour.length}`;
+    box.querySelector(".count").textContent = `${stopAt + 1} of ${screen.tour.length}. An estimate from a model, not a measurement.`;
     box.querySelector("h2").textContent = now.title;
     box.querySelector(".look").textContent = now.look;
     box.querySelector(".why").textContent = now.why;
