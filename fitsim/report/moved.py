@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from fitsim.draw.quantity import percents
 from fitsim.study.moved import CASE, Moved
 from fitsim.units import show_length, show_pressure
 
@@ -60,9 +61,8 @@ def place_words(by: float, system: System = "metric") -> str:
 
 
 def _said(measures: Measures, system: System) -> str:
-    front, middle, rear = (
-        round(100.0 * measures.share[one]) for one in ("front", "middle", "rear")
-    )
+    thirds = percents([measures.share[one] for one in ("front", "middle", "rear")])
+    front, middle, rear = (words.split("\N{NO-BREAK SPACE}")[0] for words in thirds)
     return (
         f"highest pressure {show_pressure(measures.peak, system)}, "
         f"load {front} / {middle} / {rear} % front / middle / rear"
