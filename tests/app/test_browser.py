@@ -128,6 +128,7 @@ def test_move_compare_tour_keep_and_reload(mule: Place, tmp_path: Path) -> None:
         assert said == []
 
 
+@pytest.mark.slow
 def test_the_tour_by_keyboard_alone(mule: Place) -> None:
     with opened(mule) as (page, said):
         page.focus("#tour-button")
@@ -143,6 +144,7 @@ def test_the_tour_by_keyboard_alone(mule: Place) -> None:
         assert said == []
 
 
+@pytest.mark.slow
 def test_a_bad_file_is_said_where_one_looks(mule: Place, tmp_path: Path) -> None:
     bad = tmp_path / "bad.ply"
     bad.write_bytes(b"ply\nnothing more")
