@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING, TypeVar
 
@@ -143,15 +143,13 @@ class Bench:
         from fitsim.back.motion.gait import read_gait
         from fitsim.back.motion.kinematics import kinematics
         from fitsim.back.motion.posture import posture
-        from fitsim.study.carried import carried_case, carried_problem, carry
+        from fitsim.study.carried import carried_case, carried_on
 
         if scenario.gait not in self._moving:
             self._moving[scenario.gait] = kinematics(self.back, read_gait(scenario.gait))
         moving = self._moving[scenario.gait]
         now = posture(moving, float(scenario.phase or 0.0))
-        near = on.problem.near
-        T_now = carry(on.problem.foundation.points[near], now.carried[near])
-        here = carried_problem(on.problem, now, T_now)
+        here, _ = carried_on(on.problem, now)
         key = (*tree_key(scenario), scenario.pad, scenario.at, "stride")
         rest = solve(here, carried_case(case, moving, now.phase, now.load), self._last.get(key))
         if rest.found:
@@ -208,10 +206,9 @@ def changed_tree(scenario: Scenario, spacing: float = _UNDERSIDE) -> Tree:
         ("rear", scenario.rear_wider, scenario.rear_steeper),
     ):
         arch = arches[end]
-        spread = "spread" if arch.get("spread") is not None else "inner_edge"
-        share = 1.0 if spread == "spread" else 0.5  # the inner edge is half as far from the middle
         if wider:
-            changes[f"arches.{end}.{spread}"] = arch[spread] + share * wider
+            spread = arch["spread"] if "spread" in arch else 2.0 * arch["inner_edge"]
+            changes[f"arches.{end}.spread"] = spread + wider
         if steeper:
             changes[f"arches.{end}.angle"] = arch["angle"] + steeper
     if scenario.more_curve:
@@ -233,9 +230,7 @@ def _sagitta(tree: Tree) -> float:
 
 def rig_of(scenario: Scenario) -> Rig:
     """The two cinches as set."""
-    usual = Rig()
-    return replace(
-        usual,
+    return Rig(
         front=Cinch(scenario.front_left, scenario.front_right),
         rear=Cinch(scenario.rear_left, scenario.rear_right),
     )

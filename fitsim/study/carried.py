@@ -37,6 +37,26 @@ class Working:
     slipped: Array
 
 
+def carried_on(problem: Problem, now: Posture) -> tuple[Problem, Array]:
+    """The problem as the moving back has carried it, and how far it has.
+
+    Parameters
+    ----------
+    problem : Problem
+        As laid on the standing back.
+    now : Posture
+
+    Returns
+    -------
+    Problem
+        See `carried_problem`.
+    T_now_standing : (4, 4) array
+        See `carry`.
+    """
+    T_now_standing = carry(problem.foundation.points[problem.near], now.carried[problem.near])
+    return carried_problem(problem, now, T_now_standing), T_now_standing
+
+
 def carried_problem(problem: Problem, now: Posture, T_now_standing: Array) -> Problem:
     """The problem with the skin where it is now, and the seat carried along with it.
 

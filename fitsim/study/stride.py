@@ -18,7 +18,7 @@ from fitsim.measure.stride import stride_measures
 from fitsim.rig.cases import cases_for
 from fitsim.rig.read import read_load, read_rig
 from fitsim.rig.rings import bar_length
-from fitsim.study.carried import carried_case, carried_problem, carry, working
+from fitsim.study.carried import carried_case, carried_on, working
 from fitsim.study.foreseen import foreseen
 from fitsim.study.laid import laid
 
@@ -219,14 +219,12 @@ def _followed(  # noqa: PLR0917 - what is followed, from where, how often
     tell: Callable[[str], None],
 ) -> tuple[Moment, ...]:
     """Solve moment after moment, each from those before it."""
-    skin = problem.foundation.points[problem.near]
     moments: list[Moment] = []
     before: list[tuple[Equilibrium, Array]] = [(standing, np.eye(4))]
     for number in range(phases):
         tell(f"moment {number + 1} of {phases}")
         now = posture(moving, number / phases)
-        T_now_standing = carry(skin, now.carried[problem.near])
-        here = carried_problem(problem, now, T_now_standing)
+        here, T_now_standing = carried_on(problem, now)
         loaded = carried_case(case, moving, now.phase, now.load)
         rest = solve(here, loaded, foreseen(before, T_now_standing))
         moments.append(Moment(now, rest, working(here, rest), T_now_standing))

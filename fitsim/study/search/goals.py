@@ -15,7 +15,7 @@ from fitsim.back.tissue import zone_kind
 from fitsim.contact.solve import solve
 from fitsim.measure.pressure import mean_pressure, on_grid, patch_peak
 from fitsim.measure.shoulder import shoulder_freedom
-from fitsim.study.carried import carried_case, carried_problem, carry
+from fitsim.study.carried import carried_case, carried_on
 from fitsim.study.moment import with_moment
 
 if TYPE_CHECKING:
@@ -152,14 +152,12 @@ def _peaks_gliding(
 
     The load stays as heavy as it is: what the gait adds to it, it adds to every setting alike.
     """
-    skin = problem.foundation.points[problem.near]
     phases = np.arange(_MOMENTS) / _MOMENTS
     peaks = []
     for side in moving.blades:
         phase = phases[np.argmax([glided(moving.gait, side, float(one)) for one in phases])]
         now = posture(moving, float(phase))
-        T_now_standing = carry(skin, now.carried[problem.near])
-        here = carried_problem(problem, now, T_now_standing)
+        here, T_now_standing = carried_on(problem, now)
         start = replace(rest, T_body_tree=T_now_standing @ rest.T_body_tree)
         found = solve(here, carried_case(case, moving, now.phase, 1.0), start)
         if not found.found:
