@@ -18,7 +18,8 @@ from fitsim.study.fit import Fit
 from fitsim.study.laid import laid
 from fitsim.study.margins import grip
 from fitsim.tree.adjust import adjusted
-from fitsim.tree.read import read_tree
+from fitsim.tree.read import read_tree, settings_of
+from fitsim.tree.rules import sagitta_of
 
 if TYPE_CHECKING:
     import numpy as np
@@ -212,20 +213,9 @@ def changed_tree(scenario: Scenario, spacing: float = _UNDERSIDE) -> Tree:
         if steeper:
             changes[f"arches.{end}.angle"] = arch["angle"] + steeper
     if scenario.more_curve:
-        changes["bar.curve.sagitta"] = max(_sagitta(tree) + scenario.more_curve, 0.0)
+        curve = sagitta_of(settings_of(tree).bar) or 0.0
+        changes["bar.curve.sagitta"] = max(curve + scenario.more_curve, 0.0)
     return adjusted(tree, changes, spacing)
-
-
-def _sagitta(tree: Tree) -> float:
-    """The bar's own lengthwise curve, m, however its file tells it."""
-    bar = tree.settings["bar"]
-    assert isinstance(bar, dict)  # noqa: S101 - a library tree has settings
-    curve = bar.get("curve", {})
-    if curve.get("radius") is not None:
-        flares = bar["flare"]
-        bearing = bar["length"] - flares["front"]["length"] - flares["rear"]["length"]
-        return float(bearing**2 / (8.0 * curve["radius"]))
-    return float(curve.get("sagitta") or 0.0)
 
 
 def rig_of(scenario: Scenario) -> Rig:

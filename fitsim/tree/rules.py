@@ -91,13 +91,31 @@ def _bar(settings: TreeSettings) -> Iterator[Broken]:
         )
 
 
+def sagitta_of(bar: BarSettings) -> float | None:
+    """Depth of a bar's lengthwise curve over its bearing length, m, however it is told.
+
+    Parameters
+    ----------
+    bar : BarSettings
+
+    Returns
+    -------
+    float or None
+        None where no curve is told.
+    """
+    if bar.curve.sagitta is not None or bar.curve.radius is None:
+        return bar.curve.sagitta
+    return bearing_length(bar) ** 2 / (8.0 * bar.curve.radius)
+
+
+def bearing_length(bar: BarSettings) -> float:
+    """Length of a bar between its flares, m."""
+    return bar.length - bar.flare.front.length - bar.flare.rear.length
+
+
 def _face(settings: TreeSettings) -> Iterator[Broken]:
     bar = settings.bar
-    flares = bar.flare
-    bearing = bar.length - flares.front.length - flares.rear.length
-    sagitta = bar.curve.sagitta
-    if sagitta is None and bar.curve.radius is not None:
-        sagitta = bearing**2 / (8.0 * bar.curve.radius)
+    bearing, sagitta = bearing_length(bar), sagitta_of(bar)
     if sagitta is not None and abs(sagitta) > bearing / 8.0:
         yield Broken(
             "bar.curve",
@@ -116,7 +134,7 @@ def _face(settings: TreeSettings) -> Iterator[Broken]:
             f"{bar.crown * 1e3:.1f} mm across a width of {_mm(bar.width.middle)} is too strong",
             f"give at most {_mm(bar.width.middle / 8.0)}",
         )
-    for name, flare in (("front", flares.front), ("rear", flares.rear)):
+    for name, flare in (("front", bar.flare.front), ("rear", bar.flare.rear)):
         if flare.rise > flare.length:
             yield Broken(
                 f"bar.flare.{name}",
