@@ -20,7 +20,7 @@ from fitsim.contact.friction import coulomb
 from fitsim.contact.pose import Pose
 from fitsim.contact.problem import Problem, prepare
 from fitsim.contact.skin import press
-from fitsim.contact.stiffening import linear_sinking
+from fitsim.contact.stiffening import linear_sinking, true_indentation
 from fitsim.rig.case import Case, DeadForce, Pad
 from fitsim.tree.tree import Joint, MountedBar
 from tests.pressed import body, flat_foundation, layer_of, strap, tree_of
@@ -280,12 +280,15 @@ def test_law_changes_with_force_and_motion() -> None:
 
 
 def test_slope_of_the_stiffening_law() -> None:
-    """Before contact, in it, near the bone and on the straight beyond 0.9 of the depth."""
-    d = np.array([-0.01, 0.001, 0.02, 0.044, 0.046, 0.06])
+    """Before contact, in it, near the bone and on the straight beyond 0.8 of the depth; back again."""
+    d = np.array([-0.01, 0.001, 0.02, 0.039, 0.041, 0.06])
     depth = np.full_like(d, 0.05)
     _, slope = linear_sinking(d, depth)
     change = (linear_sinking(d + STEP, depth)[0] - linear_sinking(d - STEP, depth)[0]) / (2 * STEP)
     np.testing.assert_allclose(slope, change, rtol=1e-5)
-    np.testing.assert_allclose(
-        linear_sinking(d[1:4], depth[1:4])[0], -0.05 * np.log(1.0 - d[1:4] / 0.05), rtol=1e-12
-    )
+    u, _ = linear_sinking(d[:4], depth[:4])
+    np.testing.assert_allclose(u[1:], d[1:4] / (1.0 - (d[1:4] / 0.05) ** 2), rtol=1e-12)
+    np.testing.assert_allclose(true_indentation(u, depth[:4]), d[:4], rtol=1e-12)
+    u, slope = linear_sinking(d, np.full_like(d, np.inf))
+    assert np.array_equal(u, d), "an endlessly deep layer does not stiffen"
+    assert np.array_equal(slope, np.ones_like(d))
