@@ -10,11 +10,11 @@ export PIP_DISABLE_PIP_VERSION_CHECK := 1
 ONE_THREAD := OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 MKL_NUM_THREADS=1
 
 .DEFAULT_GOAL := help
-.PHONY: help demo test slow bench docs pictures check format lock wheel clean
+.PHONY: help demo test slow validation bench docs pictures check format lock wheel clean
 
 help: ## list what can be made
 	@echo "make TARGET, where TARGET is one of"
-	@grep -hE '^[a-z]+:.*## ' Makefile | sed -E 's/:.*## /\t/' | while IFS="$$(printf '\t')" read -r target words; do printf '  %-8s %s\n' "$$target" "$$words"; done
+	@grep -hE '^[a-z]+:.*## ' Makefile | sed -E 's/:.*## /\t/' | while IFS="$$(printf '\t')" read -r target words; do printf '  %-10s %s\n' "$$target" "$$words"; done
 
 demo: $(INSTALLED) ## run the whole job on made-up data; open demo-out/report.html after it
 	$(BIN)/fitsim demo -o demo-out
@@ -24,6 +24,10 @@ test: $(INSTALLED) ## run the tests (a few minutes)
 
 slow: $(INSTALLED) ## run the tests that take longer
 	$(BIN)/python -m pytest -m slow
+
+validation: $(INSTALLED) ## measure against outside sources, slow tests too; writes the tables of docs/validation.md
+	$(ONE_THREAD) $(BIN)/python -m pytest -m "not bench" --figures tests/validation/figures.jsonl
+	$(BIN)/python tests/validation/page.py
 
 bench: $(INSTALLED) ## measure times and memory; writes docs/benchmarks.md
 	mkdir -p .benchmarks

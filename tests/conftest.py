@@ -15,8 +15,11 @@ import hypothesis
 import numpy as np
 import pytest
 
+from tests.validation.kept import Keeper
+from tests.validation.measured import Measured
+
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
 SEED = 20240229
 ROOT = Path(__file__).resolve().parents[1]
@@ -48,6 +51,30 @@ def _native_errors_fail() -> Iterator[None]:
     yield
     vtkOutputWindow.SetInstance(usual)
     assert not heard.GetOutput(), heard.GetOutput()
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """`--figures FILE`, see tests/validation."""
+    words = "run the tests that measure against a source, and keep what they measured in FILE"
+    parser.addoption("--figures", metavar="FILE", help=words)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Keep figures where asked; of several processes the one that gathers does it."""
+    if (file := config.getoption("figures")) and not hasattr(config, "workerinput"):
+        config.pluginmanager.register(Keeper(Path(file)))
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Where figures are asked for, tests that measure none are left out."""
+    if config.getoption("figures"):
+        items[:] = [one for one in items if "measured" in getattr(one, "fixturenames", ())]
+
+
+@pytest.fixture
+def measured(record_property: Callable[[str, object], None]) -> Measured:
+    """Asserts a figure against its limit and keeps both for docs/validation.md."""
+    return Measured(record_property)
 
 
 @pytest.fixture

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 from scipy.special import j0
 
 from fitsim.reference import bonded_layer, burmister, thin_layer
+
+if TYPE_CHECKING:
+    from tests.validation.measured import Measured
 
 NU = [0.0, 0.3, 0.45, 0.49, 0.5]
 
@@ -31,7 +36,7 @@ def test_quadrature_has_converged(nu: float, rho: float) -> None:
 @pytest.mark.parametrize("nu", [0.3, 0.45, 0.5])
 @pytest.mark.parametrize("rho", [0.3, 1.0, 4.0])
 def test_paraboloid_pressure_carries_its_force_and_vanishes_at_the_edge(
-    nu: float, rho: float
+    nu: float, rho: float, measured: Measured
 ) -> None:
     """P = 2 pi int p r dr, which in the units of `pressure` is kappa times depth."""
     contact = bonded_layer.paraboloid(rho, nu)
@@ -40,12 +45,13 @@ def test_paraboloid_pressure_carries_its_force_and_vanishes_at_the_edge(
     r = np.sin(angle)
     ring = bonded_layer.pressure(contact, r) * r * np.cos(angle)
     force = float(np.pi / 4.0 * weights @ ring)
-    assert force == pytest.approx(contact.kappa * contact.depth, rel=1e-7)
+    what = "closed form, paraboloid: pressure added up"
+    measured.near(what, force, contact.kappa * contact.depth, "its force", rel=1e-7)
     edge = bonded_layer.pressure(contact, np.array([0.0, 1.0 - 1e-9]))
     assert abs(edge[1]) < 1e-3 * edge[0]
 
 
-def test_paraboloid_pressure_returns_its_shape() -> None:
+def test_paraboloid_pressure_returns_its_shape(measured: Measured) -> None:
     """Forward check by Hankel transform: the pressure must press the paraboloid it came from."""
     nu, rho = 0.45, 1.5
     contact = bonded_layer.paraboloid(rho, nu)
@@ -59,10 +65,12 @@ def test_paraboloid_pressure_returns_its_shape() -> None:
     symbol = bonded_layer.layer_symbol(k / rho, nu)
     sunk = [float(kw @ (symbol * p_hat * j0(k * s))) * 2.0 / np.pi for s in (0.0, 0.4, 0.8)]
     shape = [contact.depth - s**2 / 2.0 for s in (0.0, 0.4, 0.8)]
-    assert sunk == pytest.approx(shape, abs=1e-4)  # truncated at k a = 250: 1 / (k a)^2 and less
+    off = np.abs(np.array(sunk) - shape)  # truncated at k a = 250: 1 / (k a)^2 and less
+    what = "closed form, paraboloid: shape its pressure presses, in a^2/R"
+    measured.below(what, off, 1e-4, "", "the paraboloid")
 
 
-def test_thin_compressible_limit_is_approached_at_first_order() -> None:
+def test_thin_compressible_limit_is_approached_at_first_order(measured: Measured) -> None:
     """Kappa over its limit: +2.9 % at a/h 8, +1.5 % at 16: the excess halves with h/a."""
     excess = []
     for rho in (8.0, 16.0):
@@ -70,10 +78,12 @@ def test_thin_compressible_limit_is_approached_at_first_order() -> None:
         limit = thin.force * 0.7 / (4.0 * rho * thin.depth)
         excess.append(bonded_layer.paraboloid(rho, 0.3).kappa / limit - 1.0)
     assert excess == pytest.approx([0.029, 0.015], abs=6e-4)
-    assert excess[0] / excess[1] == pytest.approx(2.0, abs=0.15)
+    what = "thin compressible layer: excess over its limit at a/h 8, over that at 16"
+    ratio = excess[0] / excess[1]
+    measured.apart(what, ratio, 2.0, "first order (Johnson 1985, 5.8)", off=0.15, unit="")
 
 
-def test_thin_incompressible_limit_is_approached_slowly() -> None:
+def test_thin_incompressible_limit_is_approached_slowly(measured: Measured) -> None:
     """Kappa exceeds its limit by 105 % at a/h 8 and 44 % at 16."""
     excess, depth = [], []
     for rho in (8.0, 16.0, 32.0):
@@ -85,7 +95,9 @@ def test_thin_incompressible_limit_is_approached_slowly() -> None:
     assert excess[:2] == pytest.approx([1.05, 0.44], abs=6e-3)
     assert depth[:2] == pytest.approx([0.3251, 0.2912], abs=6e-5)
     assert depth[2] > 0.25  # the limit is approached from above
-    assert excess[1] / excess[2] == pytest.approx(2.0, abs=0.3)  # first order at last
+    what = "thin incompressible layer: excess over its limit at a/h 16, over that at 32"
+    ratio = excess[1] / excess[2]
+    measured.apart(what, ratio, 2.0, "first order at last (Barber 1990)", off=0.3, unit="")
 
 
 @pytest.mark.parametrize("ka", [1e-3, 0.1, 1.0, 7.0, 24.0])

@@ -7,6 +7,7 @@ conjugate gradients is held against it on random backs, and through the whole so
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -19,6 +20,9 @@ from fitsim.contact.solve import solve
 from fitsim.rig.case import Pad
 from tests.analytic.test_contact_operator import random_back
 from tests.pressed import BARE, flat_foundation, layer_of, paraboloid, pushed, slab, tree_of
+
+if TYPE_CHECKING:
+    from tests.validation.measured import Measured
 
 FELT = Pad("felt", 0.02, 20e3, 4.0, 15e3, 0.4)
 
@@ -36,20 +40,28 @@ def both(seed: int, *, jumps: bool) -> tuple[Foundation, np.ndarray, Compliance,
 
 @pytest.mark.parametrize("jumps", [False, True])
 @pytest.mark.parametrize("seed", range(3))
-def test_convolution_is_the_dense_block(seed: int, jumps: bool) -> None:  # noqa: FBT001
+def test_convolution_is_the_dense_block(
+    seed: int,
+    jumps: bool,  # noqa: FBT001
+    measured: Measured,
+) -> None:
     _, near, dense, convolved = both(seed, jumps=jumps)
     force = np.random.default_rng(1).uniform(-1.0, 2.0, len(near))
     sinking = dense.sinking(force)
     # two orders of summation of the same numbers, in double precision
-    np.testing.assert_allclose(
-        convolved.sinking(force), sinking, rtol=0.0, atol=1e-11 * np.abs(sinking).max()
-    )
+    off = np.abs(convolved.sinking(force) - sinking) / np.abs(sinking).max()
+    what = "convolution between nodes near the bars, random backs, jumping tissues"
+    measured.below(what, off, 1e-11, "", "dense block")
     np.testing.assert_allclose(convolved.diagonal, dense.diagonal, rtol=1e-12)
 
 
 @pytest.mark.parametrize("jumps", [False, True])
 @pytest.mark.parametrize("seed", range(3))
-def test_conjugate_gradients_solve_as_cholesky_does(seed: int, jumps: bool) -> None:  # noqa: FBT001
+def test_conjugate_gradients_solve_as_cholesky_does(
+    seed: int,
+    jumps: bool,  # noqa: FBT001
+    measured: Measured,
+) -> None:
     """Several right-hand sides of different size, from nothing and from a guess.
 
     What counts is what is left over, as the solver works it out again in double precision.
@@ -68,13 +80,20 @@ def test_conjugate_gradients_solve_as_cholesky_does(seed: int, jumps: bool) -> N
             sunk = np.stack([dense.sinking(one) for one in whole.T], axis=1)[chosen]
             left = sunk + added[:, None] * found - asked
             size = np.linalg.norm(asked, axis=0)
+            over = np.linalg.norm(left, axis=0)[size > 0.0] / size[size > 0.0]
+            assert not left[:, size == 0.0].any()
             # 1e-5: single precision of a matrix of condition up to a hundred
-            assert (np.linalg.norm(left, axis=0) <= 1e-5 * size).all()
+            what = "conjugate gradients and Cholesky, several right-hand sides: what is left over"
+            measured.below(what, over, 1e-5, "", "nothing, in double precision")
 
 
 @pytest.mark.parametrize("pad", [BARE, FELT], ids=["bare", "felt"])
 @pytest.mark.parametrize("stiffens", [False, True])
-def test_both_forms_bring_the_tree_to_the_same_rest(pad: Pad, stiffens: bool) -> None:  # noqa: FBT001
+def test_both_forms_bring_the_tree_to_the_same_rest(
+    pad: Pad,
+    stiffens: bool,  # noqa: FBT001
+    measured: Measured,
+) -> None:
     """Two slabs leant on: pressure and pose alike to 1e-6 of the peak and 1 micrometre.
 
     Both stop at 1e-5 of the load or better, and the step before it squares what is left.
@@ -93,8 +112,11 @@ def test_both_forms_bring_the_tree_to_the_same_rest(pad: Pad, stiffens: bool) ->
     ]
     assert all(one.found for one in found)
     peak = found[0].pressure.max()
-    np.testing.assert_allclose(found[1].pressure, found[0].pressure, rtol=0.0, atol=1e-6 * peak)
-    np.testing.assert_allclose(found[1].T_body_tree, found[0].T_body_tree, rtol=0.0, atol=1e-6)
+    off = np.abs(found[1].pressure - found[0].pressure) / peak
+    moved = np.abs(found[1].T_body_tree - found[0].T_body_tree)  # m and rad
+    what, other = "tree at rest by convolution, bare and on felt:", "by the dense block"
+    measured.below(f"{what} pressure over the peak", off, 1e-6, "", other)
+    measured.below(f"{what} pose, m and rad", moved, 1e-6, "", other)
 
 
 def test_many_nodes_are_convolved_and_few_are_not() -> None:

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.contact.foundation import Foundation
+    from tests.validation.measured import Measured
 
     Array = NDArray[np.float64]
 
@@ -70,7 +71,9 @@ def sideways(force: float) -> Pressed:
 
 
 @pytest.mark.parametrize("used", [0.1, 0.5, 0.8, 0.95])
-def test_sphere_pushed_sideways_sticks_and_slips_as_on_springs(used: float) -> None:
+def test_sphere_pushed_sideways_sticks_and_slips_as_on_springs(
+    used: float, measured: Measured
+) -> None:
     """Travel against force: 2 % of the travel at which all slips (cells of an eighth of a).
 
     And Mindlin's law for a half-space, which its neighbours' pull makes softer near full slip:
@@ -82,8 +85,12 @@ def test_sphere_pushed_sideways_sticks_and_slips_as_on_springs(used: float) -> N
     radius = np.sqrt(found.problem.foundation.area[pressure > 0.0].sum() / np.pi)
     p0 = 1.5 * found.force / (np.pi * radius**2)  # Hertz
     share = found.rest.T_body_tree[0, 3] * _SPRING / (MU * p0)
-    assert mindlin.sideways_on_springs(share) == pytest.approx(used, abs=0.02)
-    assert mindlin.sideways_on_half_space(share) == pytest.approx(used, abs=0.05)
+    what = "sphere pushed sideways, 10 to 95 % of friction used: force at its travel, over mu P"
+    for law, limit, source in (
+        (mindlin.sideways_on_springs, 0.02, "bed of springs under Hertz's pressure"),
+        (mindlin.sideways_on_half_space, 0.05, "Cattaneo and Mindlin (Johnson ch. 7, from memory)"),
+    ):
+        measured.below(f"{what}, off by", abs(law(share) - used), limit, "", source)
     tangential = found.rest.shear * found.problem.foundation.area[:, None]
     assert tangential.sum(axis=0)[0] == pytest.approx(used * MU * 12.0, rel=1e-3)
 
@@ -113,15 +120,18 @@ def on_slope(degrees: float, *, across: bool = False, straps: tuple = ()) -> Pre
 
 
 @pytest.mark.parametrize("across", [False, True])
-def test_bare_tree_slides_where_the_slope_is_steeper_than_friction(*, across: bool) -> None:
+def test_bare_tree_slides_where_the_slope_is_steeper_than_friction(
+    *, across: bool, measured: Measured
+) -> None:
     """tan(alpha) = mu: 21.8 deg for 0.4."""
-    assert on_slope(21.5, across=across).rest.found
-    slid = on_slope(22.1, across=across).rest
-    assert not slid.found
-    assert slid.leaves == ("slides left" if across else "slides forward")
+    law = "tan a = mu: 21.8 deg"
+    for degrees, told in ((21.5, "stays"), (22.1, "slides left" if across else "slides forward")):
+        rest = on_slope(degrees, across=across).rest
+        what = f"bare tree on a slope of {degrees} deg, along and across"
+        measured.same(what, "stays" if rest.found else rest.leaves, told, law)
 
 
-def test_a_cinch_adds_its_pull_to_what_friction_holds() -> None:
+def test_a_cinch_adds_its_pull_to_what_friction_holds(measured: Measured) -> None:
     """W sin(a) = mu (W cos(a) + 2 T): with T = 20 N and mu = 0.4 it slides beyond 30.3 deg.
 
     Long upright straps, so that the few millimetres of travel do not turn them: 0.3 deg.
@@ -132,12 +142,15 @@ def test_a_cinch_adds_its_pull_to_what_friction_holds() -> None:
     over = WEIGHT * np.sin(angles) - MU * (WEIGHT * np.cos(angles) + 2.0 * pull)
     limit = float(np.degrees(angles[np.argmax(over > 0.0)]))
     assert limit == pytest.approx(30.3, abs=0.1)  # as a check on the search above
-    assert on_slope(limit - 0.3, straps=straps).rest.found
-    assert not on_slope(limit + 0.3, straps=straps).rest.found
+    for side, told in ((-0.3, "stays"), (0.3, "slides forward")):
+        rest = on_slope(limit + side, straps=straps).rest
+        what = f"with two upright straps of 20 N, {side:+} deg from the limit"
+        law = "W sin a = mu (W cos a + 2 T): 30.3 deg"
+        measured.same(what, "stays" if rest.found else rest.leaves, told, law)
 
 
 @pytest.mark.parametrize("slack", [0.0, 0.02, 0.10])
-def test_a_slack_strap_holds_what_friction_does_not(slack: float) -> None:
+def test_a_slack_strap_holds_what_friction_does_not(slack: float, measured: Measured) -> None:
     """Downhill at 35 deg: tension W (sin a - mu cos a), after slack + T/k of travel.
 
     A slack of 100 mm is more than a tree may travel else. 1 %: the strap is 10 m long and sinks
@@ -149,9 +162,11 @@ def test_a_slack_strap_holds_what_friction_does_not(slack: float) -> None:
     assert found.rest.found, found.rest.leaves
     tension = float(np.linalg.norm(found.rest.forces[0].force))
     angle = np.radians(35.0)
-    assert tension == pytest.approx(WEIGHT * (np.sin(angle) - MU * np.cos(angle)), rel=0.01)
-    travel = found.rest.T_body_tree[0, 3]
-    assert travel == pytest.approx(slack + tension / stiff, abs=5e-4)
+    what = "slack strap that catches at 35 deg, slack 0 to 100 mm:"
+    asked = WEIGHT * (np.sin(angle) - MU * np.cos(angle))
+    measured.near(f"{what} tension", tension, asked, "W (sin a - mu cos a)", rel=0.01)
+    off = 1e3 * abs(found.rest.T_body_tree[0, 3] - (slack + tension / stiff))
+    measured.below(f"{what} travel off by", off, 0.5, "mm", "slack and T/k")
 
 
 # --- a round body on a friction saddle -----------------------------------------------------------
@@ -189,7 +204,9 @@ def saddle(offset: float) -> Pressed:
     return press_down(barrel(), tree_of(*bars), case, Pad("none", 0.0, 1e4, 0.0, 1e5, MU))
 
 
-def test_round_body_rolls_on_its_friction_saddle_at_the_closed_form_offset() -> None:
+def test_round_body_rolls_on_its_friction_saddle_at_the_closed_form_offset(
+    measured: Measured,
+) -> None:
     """Both bars slip: e = mu R / ((1 + mu^2) cos(beta)), 126 mm here; 4 %.
 
     By hand, N1 and N2 along the radii and mu N across them: sideways (N1 - N2) sin b = mu (N1 +
@@ -197,22 +214,25 @@ def test_round_body_rolls_on_its_friction_saddle_at_the_closed_form_offset() -> 
     4 %: bars 30 mm wide on a radius of 300 mm carry at their edges as they turn.
     """
     limit = MU * _RADIUS / ((1.0 + MU**2) * np.cos(_BETA))
-    assert saddle(0.96 * limit).rest.found
-    gone = saddle(1.04 * limit).rest
-    assert not gone.found
-    assert saddle(-1.04 * limit).rest.leaves != gone.leaves  # the other way
+    law = "e = mu R / ((1 + mu^2) cos b): 126 mm"
+    for part, told in ((0.96, "stays"), (1.04, "goes left"), (-1.04, "goes right")):
+        rest = saddle(part * limit).rest
+        # both bars slip round the barrel: a roll or a slide, but to the side of the weight
+        way = "stays" if rest.found else f"goes {str(rest.leaves).split()[-1]}"
+        what = "round body on a friction saddle, weight at 0.96 and 1.04 of the limit aside"
+        measured.same(what, way, told, law)
 
 
 # --- what a spring scale shows -------------------------------------------------------------------
 
 
-def test_spring_scale_tops_out_where_the_tree_truly_slides() -> None:
+def test_spring_scale_tops_out_where_the_tree_truly_slides(measured: Measured) -> None:
     """Pulled along by a scale, a bar of 100 N bears mu W; 1 %."""
     tree = tree_of(slab(0.31, 0.11, np.zeros(3)))
     case = pushed(([0, 0, -0.02], [0.0, 0.0, -WEIGHT]))
     held = press_down(tissue(), tree, case, SPRINGS, seated(0.02))
     found = borne(held.problem, case, held.rest, np.array([0, 0, -0.02]), np.array([1.0, 0, 0]))
-    assert found.force == pytest.approx(MU * WEIGHT, rel=0.01)
+    measured.near("spring scale that pulls a bar along", found.force, MU * WEIGHT, "mu W", rel=0.01)
     assert found.leaves == "slides forward"
 
 

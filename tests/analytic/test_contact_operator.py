@@ -21,6 +21,8 @@ from tests.pressed import flat_foundation, flat_square, layer_of
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from tests.validation.measured import Measured
+
 
 def random_stack(rng: np.random.Generator) -> Stack:
     """One to three layers, 1-60 mm, 5 kPa to 1 MPa, up to incompressible."""
@@ -58,25 +60,31 @@ def random_back(seed: int, *, jumps: bool) -> tuple[Chart, Tissue]:
 
 @pytest.mark.parametrize("jumps", [False, True])
 @pytest.mark.parametrize("seed", range(6))
-def test_compliance_is_symmetric_and_positive_definite(seed: int, jumps: bool) -> None:  # noqa: FBT001
+def test_compliance_is_symmetric_and_positive_definite(
+    seed: int,
+    jumps: bool,  # noqa: FBT001
+    measured: Measured,
+) -> None:
     foundation = build_foundation(*random_back(seed, jumps=jumps))
     matrix = foundation.block(np.arange(len(foundation.nodes)))
     # symmetric to rounding of the largest entry
-    np.testing.assert_allclose(matrix, matrix.T, rtol=0.0, atol=1e-12 * matrix.max())
+    off = np.abs(matrix - matrix.T) / matrix.max()
+    what = "compliance of random stacks, smooth and jumping:"
+    measured.below(f"{what} unlike its transpose by", off, 1e-12, "", "symmetry (Betti)")
     eigenvalues = np.linalg.eigvalsh(matrix)
     # ... and clear of rounding: 1e-12 of the largest is what eigvalsh cannot tell from 0
-    assert eigenvalues[0] > 1e-9 * eigenvalues[-1]
+    ratio = eigenvalues[0] / eigenvalues[-1]
+    measured.above(f"{what} least eigenvalue over the largest", ratio, 1e-9, "", "positive energy")
 
 
 @pytest.mark.parametrize("jumps", [False, True])
-def test_deflection_by_transform_is_the_dense_block(jumps: bool) -> None:  # noqa: FBT001
+def test_deflection_by_transform_is_the_dense_block(jumps: bool, measured: Measured) -> None:  # noqa: FBT001
     foundation = build_foundation(*random_back(3, jumps=jumps))
     force = np.random.default_rng(1).uniform(-1.0, 2.0, len(foundation.nodes))
     dense = foundation.block(np.arange(len(force))) @ force
     # two orders of summation of the same numbers
-    np.testing.assert_allclose(
-        foundation.deflection(force), dense, rtol=0.0, atol=1e-11 * np.abs(dense).max()
-    )
+    off = np.abs(foundation.deflection(force) - dense) / np.abs(dense).max()
+    measured.below("deflection by transform", off, 1e-11, "", "dense block")
 
 
 def test_a_part_of_the_block_is_the_block_of_the_part() -> None:
@@ -87,7 +95,10 @@ def test_a_part_of_the_block_is_the_block_of_the_part() -> None:
 
 
 @pytest.mark.parametrize("jumps", [False, True])
-def test_blending_one_tissue_with_itself_changes_nothing(jumps: bool) -> None:  # noqa: FBT001
+def test_blending_one_tissue_with_itself_changes_nothing(
+    jumps: bool,  # noqa: FBT001
+    measured: Measured,
+) -> None:
     """Weights sum to one: evenly blended copies are the tissue, unevenly ones never reach farther.
 
     Sizes are compared, as a near-incompressible layer heaves beside the load. Where weights vary,
@@ -97,14 +108,15 @@ def test_blending_one_tissue_with_itself_changes_nothing(jumps: bool) -> None:  
     chart, even = flat_square(0.01, 0.06, (stack, stack, stack))
     every = np.arange(chart.valid.size)
     alone = build_foundation(*flat_square(0.01, 0.06, (stack,))).block(every)
-    np.testing.assert_allclose(build_foundation(chart, even).block(every), alone, rtol=1e-9)
+    found = build_foundation(chart, even).block(every)
+    measured.near("a tissue blended with itself", found, alone, "the tissue", rel=1e-9)
     weights = random_weights(chart.valid.shape, 3, np.random.default_rng(6), jumps=jumps)
     mixed = build_foundation(chart, Tissue((stack, stack, stack), weights)).block(every)
     np.testing.assert_allclose(np.diagonal(mixed), np.diagonal(alone), rtol=1e-9)
     assert (np.abs(mixed) <= np.abs(alone) + 1e-9 * alone.max()).all()
 
 
-def test_curvature_softens_by_the_table() -> None:
+def test_curvature_softens_by_the_table(measured: Measured) -> None:
     """1 + 0.4 h/R (computed with finite elements, docs/theory), none where hollow, 10 % at most."""
     stack = layer_of(0.04, 60e3, 0.47)
     chart, tissue = flat_square(0.01, 0.03, (stack,))
@@ -112,7 +124,9 @@ def test_curvature_softens_by_the_table() -> None:
     for bend, factor in ((0.0, 1.0), (2.5, 1.04), (-5.0, 1.0), (50.0, 1.1)):
         chart.curvature[:] = bend
         bent = build_foundation(chart, tissue).block(np.arange(chart.valid.size))
-        np.testing.assert_allclose(bent, factor * flat, rtol=1e-9)
+        what = "softening of a back curved across"
+        law = "1 + 0.4 h/R, at most 10 % (finite elements, theory 9)"
+        measured.near(what, bent, factor * flat, law, rel=1e-9)
 
 
 def test_stiffer_tissue_sinks_less_everywhere() -> None:
@@ -123,7 +137,7 @@ def test_stiffer_tissue_sinks_less_everywhere() -> None:
 
 @pytest.mark.parametrize("nu", [0.30, 0.45, 0.50])
 @pytest.mark.parametrize("rho", [0.5, 1.0, 2.0])
-def test_even_pressure_on_a_circle(nu: float, rho: float) -> None:
+def test_even_pressure_on_a_circle(nu: float, rho: float, measured: Measured) -> None:
     """Centre deflection under even pressure: 1 % (issue 4), against the closed integral.
 
     Cells count by the share of them inside the circle, by points a tenth of a cell apart.
@@ -139,7 +153,8 @@ def test_even_pressure_on_a_circle(nu: float, rho: float) -> None:
     shear = young / (2.0 * (1.0 + nu))
     exact = bonded_layer.uniform_circle_centre(rho, nu) * 1e3 * radius * (1.0 - nu) / shear
     middle = int(np.hypot(x, y).argmin())
-    assert sunk[middle] == pytest.approx(exact, rel=0.01)
+    what = "even pressure on a circle, a/h 0.5 to 2, Poisson 0.30 to 0.50: middle"
+    measured.near(what, sunk[middle], exact, "closed integral", rel=0.01)
 
 
 def test_influence_does_not_come_round_the_back() -> None:

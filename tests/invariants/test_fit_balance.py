@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fitsim.study.fit import Fit
+    from tests.validation.measured import Measured
 
 GRAVITY = 9.80665  # m/s2
 
@@ -59,6 +60,7 @@ def test_reactions_from_nodes_csv_balance_straps_and_weights(
     case: str,
     loaded: FitSet,
     nodes: dict[str, np.ndarray],  # type: ignore[type-arg]
+    measured: Measured,
 ) -> None:
     """All six components to 0.1 % of the applied load (times half the bar for moments)."""
     one = loaded.fits[case]
@@ -72,8 +74,11 @@ def test_reactions_from_nodes_csv_balance_straps_and_weights(
     force = reaction.sum(axis=0) + sum(f for _, f in acting)
     moment = np.cross(at - middle, reaction).sum(axis=0)
     moment = moment + sum(np.cross(p - middle, f) for p, f in acting)
-    assert np.abs(force).max() < 1e-3 * load
-    assert np.abs(moment).max() < 1e-3 * load * 0.28
+    what = "mule, riding tree, from nodes.csv: what straps, weights and skin leave over,"
+    source = "strap pulls and weights by hand"
+    left, turn = 100.0 * np.abs(force) / load, 100.0 * np.abs(moment) / (load * 0.28)
+    measured.below(f"{what} of the load", left, 0.1, "%", source)
+    measured.below(f"{what} of the load times half the bar", turn, 0.1, "%", source)
     # ... and it is a load, not nothing balancing nothing
     assert load > 300.0
     assert float(nodes[f"{case}_pressure_pa"].min()) >= 0.0

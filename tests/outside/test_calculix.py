@@ -10,14 +10,19 @@ from __future__ import annotations
 import importlib
 import json
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
+
+if TYPE_CHECKING:
+    from tests.validation.measured import Measured
 
 FOLDER = Path(__file__).parents[1] / "reference"
 KEPT: dict[str, Any] = json.loads((FOLDER / "calculix_results.json").read_text(encoding="utf-8"))
 QUICK = "flat layer, sphere, 10 %"
 FORCE, PEAK, AREA = 0.03, 0.08, 0.08
+NAMES = {"force_n": "force", "peak_kpa": "peak", "area_cm2": "area"}
+CALCULIX = f"CalculiX {KEPT['calculix'].removeprefix('Version ')}"
 
 
 def finest(name: str) -> dict[str, dict[str, float]]:
@@ -26,12 +31,12 @@ def finest(name: str) -> dict[str, dict[str, float]]:
 
 
 @pytest.mark.parametrize("name", KEPT["cases"])
-def test_kept_figures_agree_on_their_finest_mesh(name: str) -> None:
+def test_kept_figures_agree_on_their_finest_mesh(name: str, measured: Measured) -> None:
     rows = finest(name)
     ours, theirs = rows["ours"], rows["calculix"]
-    assert ours["force_n"] == pytest.approx(theirs["force_n"], rel=FORCE)
-    assert ours["peak_kpa"] == pytest.approx(theirs["peak_kpa"], rel=PEAK)
-    assert ours["area_cm2"] == pytest.approx(theirs["area_cm2"], rel=AREA)
+    for figure, rel in (("force_n", FORCE), ("peak_kpa", PEAK), ("area_cm2", AREA)):
+        what = f"finite-strain elements, finest meshes: {NAMES[figure]}"
+        measured.near(what, ours[figure], theirs[figure], CALCULIX, rel=rel)
 
 
 @pytest.mark.parametrize("name", KEPT["cases"])
@@ -70,24 +75,33 @@ FAST = {
     "saddle-shaped patch, bar pitched 1 deg": (0.06, 0.12, None),
 }
 
+# where the limit had to be wider than what was asked for
+ASKED = {("two layers, sphere, 10 %", "force_n"): FORCE}
+
 
 @pytest.mark.parametrize(
     "name", [pytest.param(n, marks=() if n == QUICK else pytest.mark.slow) for n in FAST]
 )
-def test_fast_model(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_fast_model(name: str, monkeypatch: pytest.MonkeyPatch, measured: Measured) -> None:
     monkeypatch.syspath_prepend(str(FOLDER))
     cases, fast = importlib.import_module("cases"), importlib.import_module("fast")
     case = next(c for c in cases.CASES if c.name == name)
     told, theirs = fast.run(case), finest(name)["calculix"]
     force, peak, area = FAST[name]
-    assert told["force_n"] == pytest.approx(theirs["force_n"], rel=force)
-    assert told["peak_kpa"] == pytest.approx(theirs["peak_kpa"], rel=peak)
-    if area is not None:
-        assert told["area_cm2"] == pytest.approx(theirs["area_cm2"], rel=area)
+    for figure, rel in (("force_n", force), ("peak_kpa", peak), ("area_cm2", area)):
+        if rel is not None:
+            asked = ASKED.get((name, figure))
+            what = f"fast model, {name}: {NAMES[figure]}"
+            measured.near(what, told[figure], theirs[figure], CALCULIX, rel=rel, asked=asked)
+
+
+SWITCHES = {"curved": "the correction of curvature", "stiffens": "stiffening"}
 
 
 @pytest.mark.slow
-def test_corrections_bring_the_fast_model_nearer(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_corrections_bring_the_fast_model_nearer(
+    monkeypatch: pytest.MonkeyPatch, measured: Measured
+) -> None:
     """Curvature on the saddle, stiffening at 30 %: without them force and peak are farther off."""
     monkeypatch.syspath_prepend(str(FOLDER))
     cases, fast = importlib.import_module("cases"), importlib.import_module("fast")
@@ -99,4 +113,6 @@ def test_corrections_bring_the_fast_model_nearer(monkeypatch: pytest.MonkeyPatch
         full, less = fast.run(case), fast.run(case, **switch)
         for figure in ("force_n", "peak_kpa"):
             off = [abs(one[figure] / theirs[figure] - 1.0) for one in (full, less)]
-            assert off[0] < 0.7 * off[1]
+            over = f"its error over that without {SWITCHES[next(iter(switch))]}"
+            what = f"fast model, {name}: {NAMES[figure]}, {over}"
+            measured.below(what, off[0] / off[1], 0.7, "", CALCULIX)

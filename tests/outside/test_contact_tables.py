@@ -18,6 +18,7 @@ from tests.pressed import flat_foundation, layer_of, paraboloid, press_down, pus
 
 if TYPE_CHECKING:
     from fitsim.contact.foundation import Foundation
+    from tests.validation.measured import Measured
 
 TABLES: dict[str, Any] = tomllib.loads(
     Path(__file__).with_name("layer_tables.toml").read_text(encoding="utf-8")
@@ -41,7 +42,7 @@ def layer(nu: float, rho: float) -> Foundation:
 
 @pytest.mark.parametrize(("nu", "rho", "depth", "kappa"), ROWS)
 def test_paraboloid_under_the_table_s_force(
-    nu: str, rho: float, depth: float, kappa: float
+    nu: str, rho: float, depth: float, kappa: float, measured: Measured
 ) -> None:
     """Given kappa's force, depth and patch: both numbers of a row in one press."""
     poisson = float(nu)
@@ -53,7 +54,10 @@ def test_paraboloid_under_the_table_s_force(
         pushed(([0, 0, 0], [0, 0, -force])),
     )
     assert found.rest.found
-    assert found.sinking == pytest.approx(sinks, rel=0.005)
+    this, table = "paraboloid on a bonded layer, a/h 0.4 to 3:", "Hayes et al. 1972, table"
+    measured.near(f"{this} depth", found.sinking, sinks, table, rel=0.005, asked=0.02)
     # the patch: cells pressed, of which those on the rim count whole (half a cell of radius)
     area = float((found.rest.pressure > 0.0).sum() * found.problem.foundation.spacing**2)
-    assert (area / 3.141592653589793) ** 0.5 == pytest.approx(PATCH, abs=0.5 * PATCH / ACROSS)
+    radius = 1e3 * (area / 3.141592653589793) ** 0.5
+    half_cell = 1e3 * 0.5 * PATCH / ACROSS
+    measured.apart(f"{this} contact radius", radius, 1e3 * PATCH, table, off=half_cell, unit="mm")
