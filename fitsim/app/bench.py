@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import TYPE_CHECKING, TypeVar
 
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from fitsim.rig.case import Case
     from fitsim.rig.load import Load
     from fitsim.study.laid import Laid
+    from fitsim.tree.seat import Seat
     from fitsim.tree.tree import Tree
 
 Kept = TypeVar("Kept")
@@ -43,6 +44,8 @@ SPACING = 0.016
 _UNDERSIDE = 0.004
 _KEPT = 12
 """Trees and seats kept ready."""
+_BESIDE_SPINE = 0.20
+"""m, as far as bars come to lie: the compliance among these nodes is worked out once."""
 
 
 @dataclass(frozen=True)
@@ -80,6 +83,7 @@ class Bench:
     _seats: dict[tuple[object, ...], Laid] = field(default_factory=dict)
     _moving: dict[str, Kinematics] = field(default_factory=dict)
     _last: dict[tuple[object, ...], Equilibrium] = field(default_factory=dict)
+    _near: dict[tuple[object, ...], tuple[Seat, Equilibrium]] = field(default_factory=dict)
 
     @staticmethod
     def on(back: Back) -> Bench:
@@ -107,10 +111,11 @@ class Bench:
         case = case_of(self.back, tree, on, scenario)
         if scenario.phase is not None:
             return self._striding(scenario, on, case)
-        key = (*tree_key(scenario), scenario.pad, scenario.at)
-        rest = solve(on.problem, case, self._last.get(key))
+        key, kind = seat_key(scenario), (scenario.tree, scenario.pad)
+        rest = solve(on.problem, case, self._last.get(key) or self._neighbour(kind, on.seat))
         if rest.found:
             _keep(self._last, key, rest)
+            _keep(self._near, kind, (on.seat, rest))
         return Shown(scenario, tree, self._fit(on.problem, case, rest))
 
     def tree(self, scenario: Scenario) -> Tree:
@@ -122,14 +127,36 @@ class Bench:
 
     def laid(self, scenario: Scenario) -> Laid:
         """That tree where a hand lays it."""
-        key = (*tree_key(scenario), scenario.pad, scenario.at)
+        key, kind = seat_key(scenario), (scenario.tree, scenario.pad)
         if key not in self._seats:
-            pad = read_pad(scenario.pad)
-            tree, at = self.tree(scenario), scenario.at
+            pad, tree, at = read_pad(scenario.pad), self.tree(scenario), scenario.at
+            near = self._near[kind][0] if kind in self._near else None
+            ground = self._ready() if near else self.foundation
             _keep(
-                self._seats, key, laid(self.back, tree, pad=pad, at=at, foundation=self.foundation)
+                self._seats,
+                key,
+                laid(self.back, tree, pad=pad, at=at, foundation=ground, near=near),
             )
         return self._seats[key]
+
+    def _ready(self) -> Foundation:
+        """The back's compliance, with all that a tree reshaped by hand may ask of it at hand."""
+        import numpy as np
+
+        if self.foundation.ready is None:
+            beside = np.abs(self.foundation.points[:, 1]) < _BESIDE_SPINE
+            self.foundation = self.foundation.readied(np.flatnonzero(beside))
+        return self.foundation
+
+    def _neighbour(self, kind: tuple[object, ...], seat: Seat) -> Equilibrium | None:
+        """Where this tree rested last, before it was reshaped or moved, carried to its seat now."""
+        import numpy as np
+
+        if kind not in self._near:
+            return None
+        then, rest = self._near[kind]
+        carried = seat.T_body_tree @ np.linalg.inv(then.T_body_tree) @ rest.T_body_tree
+        return replace(rest, T_body_tree=carried)
 
     def _fit(self, problem: Problem, case: Case, rest: Equilibrium) -> Fit:
         if not rest.found:
@@ -151,7 +178,7 @@ class Bench:
         moving = self._moving[scenario.gait]
         now = posture(moving, float(scenario.phase or 0.0))
         here, _ = carried_on(on.problem, now)
-        key = (*tree_key(scenario), scenario.pad, scenario.at, "stride")
+        key = (*seat_key(scenario), "stride")
         rest = solve(here, carried_case(case, moving, now.phase, now.load), self._last.get(key))
         if rest.found:
             _keep(self._last, key, rest)
@@ -173,6 +200,11 @@ def tree_key(scenario: Scenario) -> tuple[object, ...]:
         scenario.tree, scenario.front_wider, scenario.rear_wider,
         scenario.front_steeper, scenario.rear_steeper, scenario.more_curve,
     )  # fmt: skip
+
+
+def seat_key(scenario: Scenario) -> tuple[object, ...]:
+    """What tells one tree laid on the back from another."""
+    return (*tree_key(scenario), scenario.pad, scenario.at)
 
 
 @cache

@@ -16,7 +16,7 @@ from fitsim.contact.underside import Face, face_of
 if TYPE_CHECKING:
     from fitsim.contact.foundation import Foundation
     from fitsim.rig.case import Pad
-    from fitsim.tree.tree import Tree
+    from fitsim.tree.tree import Tree, Underside
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int_]
@@ -24,6 +24,7 @@ Index = NDArray[np.int_]
 # Nodes this far beyond the bars' outlines are kept ready for a bar that slides.
 MARGIN = 0.03
 _HIGHEST = 0.15  # m; a bar farther away than this is not above a node
+_ASKEW = np.radians(45.0)  # a bar faces the nodes below it to within this
 
 
 @dataclass(frozen=True)
@@ -132,14 +133,24 @@ def _nodes_near(
     inside = np.full((len(tree.bars), len(foundation.nodes)), -np.inf)
     for side, mounted in enumerate(tree.bars):
         T_body_bar, _ = place_bar(T_body_tree, mounted, np.zeros(len(mounted.joints)))
-        which = np.full(len(foundation.nodes), side)
+        about = np.flatnonzero(_about(foundation.points, T_body_bar, mounted.underside))
         above = overhead(
             face,
             np.stack([T_body_bar] * len(tree.bars)),
-            foundation.points,
-            foundation.normals,
-            bar=which,
+            foundation.points[about],
+            foundation.normals[about],
+            bar=np.full(len(about), side),
         )
-        inside[side] = np.where(above.distance < _HIGHEST, above.inside, -np.inf)
+        inside[side, about] = np.where(above.distance < _HIGHEST, above.inside, -np.inf)
     near = np.flatnonzero(inside.max(axis=0) > -MARGIN)
     return near, inside[:, near].argmax(axis=0)
+
+
+def _about(points: Array, T_body_bar: Array, underside: Underside) -> NDArray[np.bool_]:
+    """Which points (n,) may have a bar above them or not far beside them: seen square to it."""
+    at = (points - T_body_bar[:3, 3]) @ T_body_bar[:3, :3]
+    beyond = [
+        np.maximum(grid[0] - at[:, i], at[:, i] - grid[-1])
+        for i, grid in enumerate((underside.xi, underside.eta))
+    ]
+    return np.maximum(*beyond) < MARGIN + _HIGHEST * np.sin(_ASKEW)

@@ -45,6 +45,7 @@ def laid(
     pad: Pad | None = None,
     at: float | None = None,
     foundation: Foundation | None = None,
+    near: Seat | None = None,
     say: Callable[[str], None] | None = None,
 ) -> Laid:
     """Lay a tree on a back and gather what every case there shares.
@@ -59,6 +60,8 @@ def laid(
         How far forward (+) or back (-) of "just behind the shoulder blade" to lay the tree.
     foundation : Foundation, optional
         Of this back, if it was built before: it is the same for every tree.
+    near : Seat, optional
+        Where a tree a little different lies on this back.
     say : callable, optional
         Told in words what is being done.
 
@@ -75,7 +78,7 @@ def laid(
     timing: dict[str, float] = {}
     started = perf_counter()
     tell("seating the tree")
-    seated = seat(back, tree, at)
+    seated = seat(back, tree, at, near)
     timing["seat"] = perf_counter() - started
     started = perf_counter()
     tell("building the back's compliance")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -275,18 +276,34 @@ def underside(bar: Bar, spacing: float = 0.002) -> Underside:
     >>> face.front, face.rear, face.height.shape == (len(face.xi), len(face.eta))
     (0.28, -0.28, True)
     """
-    widest = 2.0 * float(
-        half_width(np.linspace(bar.rear, bar.front, 99), bar.rear, bar.front, bar.widths).max()
-    )
-    middle = (bar.front + bar.rear) / 2.0
-    xi = middle + _ticks(bar.length / 2.0 + MARGIN, spacing)
-    eta = _ticks(widest / 2.0 + MARGIN, spacing)
+    xi, eta, outline = _plan((bar.rear, bar.front), bar.widths, bar.corner, bar.notches, spacing)
     grid_xi, grid_eta = np.meshgrid(xi, eta, indexing="ij")
-    inside = inside_outline(bar, grid_xi, grid_eta)
-    zeta = face_height(bar, grid_xi, grid_eta) + _taken_out(bar, grid_xi, grid_eta, inside)
+    inside = outline
+    zeta = face_height(bar, grid_xi, grid_eta) + _taken_out(bar, grid_xi, grid_eta, outline)
     for slot in bar.slots:
         inside = np.minimum(inside, beside_slot(slot, grid_xi, grid_eta))
     return Underside(xi, eta, zeta, inside, front=bar.front, rear=bar.rear)
+
+
+# A search changes spreads, angles and curves a hundred times for every change of the plan.
+@lru_cache(maxsize=8)
+def _plan(
+    ends: tuple[float, float],
+    widths: tuple[float, float, float],
+    corner: float,
+    notches: tuple[Notch, ...],
+    spacing: float,
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Grid of a plan, and the signed distance to its outline there; not to be written to."""
+    rear, front = ends
+    widest = 2.0 * float(half_width(np.linspace(rear, front, 99), rear, front, widths).max())
+    xi = (front + rear) / 2.0 + _ticks((front - rear) / 2.0 + MARGIN, spacing)
+    eta = _ticks(widest / 2.0 + MARGIN, spacing)
+    places = np.stack(np.meshgrid(xi, eta, indexing="ij"), axis=-1)
+    inside = corner + signed_distance(core_polygon(rear, front, widths, corner, notches), places)
+    for kept in (xi, eta, inside):
+        kept.setflags(write=False)
+    return xi, eta, inside
 
 
 def mirrored(face: Underside) -> Underside:

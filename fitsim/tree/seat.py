@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,6 +43,12 @@ HALF_BREADTH = 0.08
 #: Spacing of the points that are laid on, and of those that must stay clear of the back, m.
 LAID, CLEAR = 0.010, 0.004
 
+#: Step of the differences that stand for slopes while a tree is laid on, m and rad.
+DIFFERENCE = 1e-8
+
+#: Share of the loss that a last step gains, -: laid anew, and from where a tree like it lay.
+SETTLED, EASED = 1e-8, 1e-5
+
 
 @dataclass(frozen=True)
 class Seat:
@@ -57,6 +63,7 @@ class Seat:
     inliers : -, share of the undersides within `LYING` of the back there.
     lift : m, by how much it was then lifted so that it only touches.
     notes : sentences for the user.
+    relief : the back from above, kept for the next tree that is laid on it.
     """
 
     T_body_tree: NDArray[np.float64]
@@ -65,9 +72,10 @@ class Seat:
     inliers: float
     lift: float
     notes: tuple[str, ...] = ()
+    relief: Relief | None = field(default=None, repr=False, compare=False)
 
 
-def seat(back: Back, tree: Tree, at: float | None = None) -> Seat:
+def seat(back: Back, tree: Tree, at: float | None = None, near: Seat | None = None) -> Seat:
     """Seat a tree on a back.
 
     The station comes from a rule, not from registration: a smooth back lets a tree slide along
@@ -80,6 +88,8 @@ def seat(back: Back, tree: Tree, at: float | None = None) -> Seat:
     back : to seat it on.
     tree : to be seated, its joints at rest.
     at : m, forward (+) or back (-) from the rule.
+    near : where a tree a little different, or laid a little elsewhere, lies on this back; saves
+        looking at the back from above, the coarse placement and the registration.
 
     Returns
     -------
@@ -93,22 +103,27 @@ def seat(back: Back, tree: Tree, at: float | None = None) -> Seat:
         The scan shows no back to lie on at that station.
     """
     station = 0.0 if at is None else at
-    relief = relief_of(back)
+    relief = (near and near.relief) or relief_of(back)
     points = bearing_points(tree, LAID)
     ends = np.array([points[:, 0].max(), points[:, 0].min()])
     spine = _spine_beside(back.chart, station + ends)
-    T = coarse_placement(relief, points, station)
-    _check_reach(relief, tree, T, back)
-    found = registered(back.chart, points, T)
-    T = _at_station(found.T_body_tree, station)
-    T = _settled(relief, points, T, spine)
+    whole = face_points(tree, CLEAR)
+    notes: tuple[str, ...] = ()
+    if near is None:
+        T = coarse_placement(relief, points, station)
+        _check_reach(relief, tree, placed(T, whole), back)
+        found = registered(back.chart, points, T)
+        T, notes = found.T_body_tree, found.notes
+    else:
+        T = near.T_body_tree
+    T = _settled(relief, points, _at_station(T, station), spine, EASED if near else SETTLED)
     left = normal_gaps(relief, placed(T, points))
     rms = float(np.sqrt(np.nanmean(left**2)))
-    lift = _lift(relief, tree, T)
+    lift = _lift(relief, placed(T, whole))
     T[2, 3] += lift
-    _check_reach(relief, tree, T, back)
+    _check_reach(relief, tree, placed(T, whole), back)
     inliers = float(np.mean(np.abs(left) < LYING))
-    return Seat(T, station, rms, inliers, lift, (*found.notes, *_notes(inliers, T)))
+    return Seat(T, station, rms, inliers, lift, (*notes, *_notes(inliers, T)), relief)
 
 
 def coarse_placement(
@@ -146,12 +161,17 @@ def coarse_placement(
 
 
 def _settled(
-    relief: Relief, points: NDArray[np.float64], T: NDArray[np.float64], spine: NDArray[np.float64]
+    relief: Relief,
+    points: NDArray[np.float64],
+    T: NDArray[np.float64],
+    spine: NDArray[np.float64],
+    gain: float,
 ) -> NDArray[np.float64]:
     """Lay the tree on with the station held: sideways, up and three turns are free.
 
     Registration settles six freedoms; putting the station back opens gaps where the back tapers,
-    which this closes. Gaps are taken normal to the back, large ones by a soft L1 loss.
+    which this closes. Gaps are taken normal to the back, large ones by a soft L1 loss. Ends
+    where a step gains less than a share of the loss.
     """
     station = float(T[0, 3])
     start = np.append(T[1:3, 3], Rotation.from_matrix(T[:3, :3]).as_euler("xyz"))
@@ -159,15 +179,28 @@ def _settled(
     midline[:, 0] = points[:, 0].max(), points[:, 0].min()
     many = np.sqrt(len(points))
 
-    def misfit(freedoms: NDArray[np.float64]) -> NDArray[np.float64]:
-        T_body_tree = _pose(freedoms, station)
-        left = np.nan_to_num(normal_gaps(relief, placed(T_body_tree, points)), nan=OUTLIER)
-        beside = CENTRING / np.sqrt(2.0) * (placed(T_body_tree, midline)[:, 1] - spine)
-        lean = LEVEL * HALF_BREADTH * freedoms[2]
-        return np.concatenate([_softened(left), many * beside, [many * lean]])
+    def misfits(freedoms: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Rows (k, r) of residuals of k poses (k, 5)."""
+        poses = [_pose(one, station) for one in freedoms]
+        laid = np.concatenate([placed(T_body_tree, points) for T_body_tree in poses])
+        left = np.nan_to_num(normal_gaps(relief, laid), nan=OUTLIER).reshape(len(poses), -1)
+        spread = np.stack([placed(T_body_tree, midline)[:, 1] - spine for T_body_tree in poses])
+        beside = many * CENTRING / np.sqrt(2.0) * spread
+        lean = many * LEVEL * HALF_BREADTH * freedoms[:, 2:3]
+        return np.concatenate([_softened(left), beside, lean], axis=1)
+
+    def slopes(freedoms: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Forward differences (r, 5), all five poses looked at together."""
+        here, *ahead = misfits(freedoms + DIFFERENCE * np.eye(6, 5, -1))
+        return np.stack([(one - here) / DIFFERENCE for one in ahead], axis=1)
 
     fitted = least_squares(
-        misfit, start, x_scale=np.array([0.01, 0.01, 0.05, 0.05, 0.05]), xtol=1e-9
+        lambda freedoms: misfits(freedoms[None])[0],
+        start,
+        slopes,
+        x_scale=np.array([0.01, 0.01, 0.05, 0.05, 0.05]),
+        xtol=1e-9,
+        ftol=gain,
     )
     return _pose(fitted.x, station)
 
@@ -188,15 +221,14 @@ def _spine_beside(chart: Chart, stations: NDArray[np.float64]) -> NDArray[np.flo
     return np.asarray(np.interp(stations, line[:, 0], line[:, 1]))
 
 
-def _lift(relief: Relief, tree: Tree, T: NDArray[np.float64]) -> float:
-    """How far the tree must rise (or sink) so that it only touches, m."""
-    return float(-np.nanmin(gaps(relief, placed(T, face_points(tree, CLEAR)))))
+def _lift(relief: Relief, points: NDArray[np.float64]) -> float:
+    """How far a tree with these points must rise (or sink) so that it only touches, m."""
+    return float(-np.nanmin(gaps(relief, points)))
 
 
-def _check_reach(relief: Relief, tree: Tree, T: NDArray[np.float64], back: Back) -> None:
-    """Refuse a tree that hangs over the scan's ends or sides."""
+def _check_reach(relief: Relief, tree: Tree, points: NDArray[np.float64], back: Back) -> None:
+    """Refuse a tree whose points hang over the scan's ends or sides."""
     scan, chart = back.provenance.name, back.chart
-    points = placed(T, face_points(tree, CLEAR))
     rows = chart.points[chart.valid]
     behind = rows[:, 0].min() - points[:, 0].min()
     ahead = points[:, 0].max() - rows[:, 0].max()

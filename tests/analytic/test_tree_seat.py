@@ -226,3 +226,23 @@ def test_a_registration_that_found_nothing_is_not_believed() -> None:
     assert not found.believed
     assert_allclose(found.T_body_tree, far)
     assert "without registration" in found.notes[0]
+
+
+@pytest.mark.parametrize(
+    ("changes", "at"),
+    [
+        ({"arches.front.angle": np.radians(38.0)}, 0.0),
+        ({"bar.curve.sagitta": 0.014}, 0.0),
+        ({}, 0.02),
+    ],
+)
+def test_from_a_near_seat_a_tree_comes_to_lie_where_it_would_from_afar(
+    changes: dict[str, object], at: float
+) -> None:
+    """To a tenth of a millimetre in a metre, a hundredth of what is pressed in."""
+    back = trunk(taper=0.05)
+    before = seat(back, read_tree("riding-middle"))
+    tree = adjusted(read_tree("riding-middle"), changes)
+    from_near, from_afar = seat(back, tree, at, near=before), seat(back, tree, at)
+    assert_allclose(from_near.T_body_tree, from_afar.T_body_tree, atol=1e-4)
+    assert from_near.lift == pytest.approx(from_afar.lift, abs=1e-4)
