@@ -153,4 +153,4 @@ def _about(points: Array, T_body_bar: Array, underside: Underside) -> NDArray[np
         np.maximum(grid[0] - at[:, i], at[:, i] - grid[-1])
         for i, grid in enumerate((underside.xi, underside.eta))
     ]
-    return np.maximum(*beyond) < MARGIN + _HIGHEST * np.sin(_ASKEW)
+    return np.asarray(np.maximum(*beyond) < MARGIN + _HIGHEST * np.sin(_ASKEW))
