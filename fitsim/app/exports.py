@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitsim.app.bench import changed_tree, load_of, rig_of
+from fitsim.back.stickers import sticker_words
 from fitsim.rig.read import read_pad
 
 if TYPE_CHECKING:
@@ -98,6 +99,8 @@ def _command(place: Place, scenario: Scenario, *, has_load: bool) -> str:
         words.append(f'--known "{" ".join(told)} = {true:.9g} m"')
     if file.marks:
         words.append("--marks marks.json")
+    if file.stickers is not None:
+        words.append(f'--stickers "{sticker_words(file.stickers)}"')
     return " ".join(words) + "\n"
 
 

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.back.stack import Stack
+    from fitsim.back.stickers import Meanings, Sticker
     from fitsim.scan.scan import Provenance, Scan
 
 ZoneName = Literal[
@@ -69,13 +70,13 @@ class Mark:
     Attributes
     ----------
     points : (k, 3) array, m, body frame: one point, a line or an outline.
-    source : "marked" or "estimated".
+    source : "marked", "sticker" or "estimated".
     sd_m : standard deviation of the place, m.
     basis : one phrase: who marked it, or the rule and its source.
     """
 
     points: NDArray[np.float64]
-    source: Literal["marked", "estimated"]
+    source: Literal["marked", "sticker", "estimated"]
     sd_m: float
     basis: str
 
@@ -143,6 +144,7 @@ class Back:
     withers_height : m, of the animal, told or assumed.
     provenance : of the scan.
     cautions : sentences about the back that a reader of any result must see.
+    stickers : coloured spots that were found, used as marks or not, in the body frame.
     """
 
     T_body_scan: NDArray[np.float64]
@@ -155,6 +157,7 @@ class Back:
     withers_height: float
     provenance: Provenance
     cautions: tuple[str, ...] = ()
+    stickers: tuple[Sticker, ...] = ()
 
     @staticmethod
     def from_scan(
@@ -162,8 +165,9 @@ class Back:
         marks: Mapping[str, NDArray[np.float64]] | str | Path | None = None,
         withers_height: float | None = None,
         spacing: float = 0.010,
+        stickers: Meanings | None = None,
     ) -> Back:
         """Find the back in a scan: see `fitsim.back.from_scan.back_from_scan`."""
         from fitsim.back.from_scan import back_from_scan
 
-        return back_from_scan(scan, marks, withers_height, spacing)
+        return back_from_scan(scan, marks, withers_height, spacing, stickers)

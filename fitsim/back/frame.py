@@ -285,11 +285,11 @@ def _facing(
     if evidence < 0:
         place = place.stepped(np.diag([-1.0, -1.0, 1.0, 1.0]))
     if abs(evidence) < WEAK_EVIDENCE:
-        place = replace(place, cautions=(*place.cautions, _FRONT_GUESSED))
+        place = replace(place, cautions=(*place.cautions, FRONT_GUESSED))
     return place
 
 
-_FRONT_GUESSED = (
+FRONT_GUESSED = (
     "Which end is the head's is not clear from the shape: look at the pictures, and mark the "
     "withers if front and rear are swapped."
 )

@@ -10,7 +10,7 @@ import numpy as np
 from fitsim.back.back import Back
 from fitsim.back.barrel import barrel_of
 from fitsim.back.chart import chart_of
-from fitsim.back.frame import body_frame
+from fitsim.back.frame import FRONT_GUESSED, body_frame
 from fitsim.back.marks import (
     checked_marks,
     estimated_marks,
@@ -21,6 +21,7 @@ from fitsim.back.marks import (
 )
 from fitsim.back.noted import hurt_cautions
 from fitsim.back.samples import COARSE_EDGE, Samples, facet_edge, rounded, surface_samples
+from fitsim.back.stickers import USUAL, Stuck, sticker_cautions, stuck_on
 from fitsim.back.tissue import tissue_of
 from fitsim.back.zones import zone_codes, zones_of
 from fitsim.errors import BadScan, BadSettings
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 
     from fitsim.back.back import Chart
     from fitsim.back.frame import BodyFrame
+    from fitsim.back.stickers import Meanings
     from fitsim.scan.scan import Scan
 
 SPACING = (0.003, 0.030)
@@ -59,6 +61,7 @@ def back_from_scan(
     marks: Mapping[str, NDArray[np.float64]] | str | Path | None = None,
     withers_height: float | None = None,
     spacing: float = 0.010,
+    stickers: Meanings | None = None,
 ) -> Back:
     """Find the back in a scan of an animal, or of its trunk, however it is turned.
 
@@ -75,6 +78,9 @@ def back_from_scan(
         the scan; on a trunk alone it sets only where blade, ribs and fat pocket are looked for.
     spacing : float, m
         Of the chart's grid.
+    stickers : Meanings or None
+        What the colours of stickers on the animal mean, `fitsim.back.stickers.USUAL` if None; they
+        go behind what is told by `marks` or the scan. ``()`` looks for none.
 
     Returns
     -------
@@ -93,7 +99,9 @@ def back_from_scan(
         marks = read_marks(marks, scan.provenance.metres_per_unit)
     told = checked_marks({**scan.marks, **(marks or {})}, name)
     require_on_scan(told, name, scan.vertices)
-    scan, frame, body, cautions = _framed(scan, name, withers_height, told)
+    meanings = USUAL if stickers is None else stickers
+    scan, frame, body, stuck, cautions = _framed(scan, name, withers_height, told, meanings)
+    told = {**stuck.told(), **told}
     chart = chart_of(frame.surface, frame.crest, body, spacing)
     _check_chart(chart, frame, name)
     places = estimated_marks(
@@ -102,7 +110,8 @@ def back_from_scan(
         frame.withers_height,
         assumed_height=frame.height_source == "assumed",
     )
-    places = with_told(places, told, frame.T_body_scan, chart)
+    places = with_told(places, told, frame.T_body_scan, chart, stuck)
+    found = stuck.moved(frame.T_body_scan)
     zones = zones_of(chart, places, frame.scale)
     code = zone_codes(chart.x, chart.t, zones)
     barrel = barrel_of(body, frame.crest, frame.withers_height)
@@ -113,7 +122,9 @@ def back_from_scan(
         withers_height=frame.withers_height, provenance=scan.provenance,
         cautions=(
             *hurt_cautions(places), *cautions, *frame.cautions, *belly, *_little_seen(chart, frame),
+            *sticker_cautions(found),
         ),
+        stickers=found,
     )  # fmt: skip
 
 
@@ -132,12 +143,14 @@ def _framed(
     name: str,
     withers_height: float | None,
     told: Mapping[str, NDArray[np.float64]],
-) -> tuple[Scan, BodyFrame, Samples, tuple[str, ...]]:
+    meanings: Meanings,
+) -> tuple[Scan, BodyFrame, Samples, Stuck, tuple[str, ...]]:
     """The frame, trying first with the facets as they are, then rounded when they are coarse."""
     if len(scan.vertices) < 4:  # noqa: PLR2004 - fewer span no surface
         raise BadScan(name, "there is no surface in it", "export the scan again")
     metres = scan.provenance.unit is not None
     withers = told["withers"].mean(axis=0) if "withers" in told else None
+    whole = scan
     size = 2.0 * float(np.linalg.norm(scan.vertices - scan.vertices.mean(axis=0), axis=1).max())
     cautions: tuple[str, ...] = ()
     samples = surface_samples(scan, size / SAMPLES_ALONG)
@@ -155,12 +168,21 @@ def _framed(
         frame = body_frame(
             samples, name, withers_height, metres=metres, withers_mark=withers, sheets=scan.sheets
         )
+    stuck = stuck_on(whole, frame, meanings, told)
+    told = {**stuck.told(), **told}
+    if FRONT_GUESSED in frame.cautions and withers is None and "withers" in told:
+        frame = body_frame(
+            samples, name, withers_height, metres=metres,
+            withers_mark=told["withers"].mean(axis=0), sheets=scan.sheets,
+        )  # fmt: skip
+        stuck = stuck_on(whole, frame, meanings, told)
+        told = {**stuck.told(), **told}
     zero = station_told(told, frame.T_body_scan, frame.withers_height)
     if zero is not None:
         frame = frame.moved_to(zero)
     body = samples.only(frame.trunk).moved(frame.T_body_scan)
     near = (body.points[:, 0] > -0.9) & (body.points[:, 0] < 0.5)  # noqa: PLR2004 - chart, margin
-    return scan, frame, body.only(near), cautions
+    return scan, frame, body.only(near), stuck, cautions
 
 
 def _check_chart(chart: Chart, frame: BodyFrame, name: str) -> None:

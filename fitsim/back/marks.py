@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.back.back import Chart
+    from fitsim.back.stickers import Stuck
     from fitsim.back.withers import Withers
 
 MARK_NAMES = (
@@ -209,6 +210,7 @@ def with_told(
     told: Mapping[str, NDArray[np.float64]],
     T_body_scan: NDArray[np.float64],
     chart: Chart,
+    stuck: Stuck,
 ) -> dict[str, Mark]:
     """The marks with those that were pointed at in place of the estimates.
 
@@ -220,12 +222,14 @@ def with_told(
     told : mapping of name to (k, 3) array, scan coordinates.
     T_body_scan : (4, 4) array.
     chart : Chart
+    stuck : Stuck
+        Stickers that some of them come from.
 
     Returns
     -------
     dict of Mark
     """
-    marks = dict(estimated)
+    marks, by_sticker = dict(estimated), stuck.used
     for name, points in told.items():
         body = points @ T_body_scan[:3, :3].T + T_body_scan[:3, 3]
         outline = name.startswith(("scapula_edge", "fat_pocket"))
@@ -233,7 +237,11 @@ def with_told(
             shape = chart_places(chart, estimated[name].points)
             anchor = shape[0] if name.startswith("scapula_edge") else shape.mean(axis=0)
             body = on_chart(chart, shape + chart_places(chart, body).mean(axis=0) - anchor)
-        marks[name] = Mark(body, "marked", MARKED_SD, "pointed at on the animal or the scan")
+        marks[name] = (
+            Mark(body, "sticker", stuck.sd(name), stuck.basis(name))
+            if name in by_sticker
+            else Mark(body, "marked", MARKED_SD, "pointed at on the animal or the scan")
+        )
     return marks
 
 

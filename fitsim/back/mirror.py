@@ -57,6 +57,9 @@ def mirrored(back: Back) -> Back:
         zone_code=code,
         zones=tuple(Zone(zone.name, zones[zone.name]) for zone in back.zones),
         marks=marks,
+        stickers=tuple(
+            replace(one, mark=other_side(one.mark), place=one.place * FLIP) for one in back.stickers
+        ),
         tissue=Tissue(back.tissue.palette, back.tissue.weights[:, ::-1]),
         barrel=replace(back.barrel, sections=sections),
     )

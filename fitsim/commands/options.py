@@ -79,6 +79,12 @@ def scan_options(command: Callable[..., Any]) -> Callable[..., Any]:
         ),
         click.option("--marks", metavar="FILE", help="Marks on the scan; estimated if not given."),
         click.option(
+            "--stickers",
+            metavar="'COLOUR=PLACE, ...'",
+            help="What coloured stickers on the animal mean, 'blue=spine, green=blade'; or none "
+            "[default: blue=spine, green=blade, yellow=last rib, pink=withers, red=sore].",
+        ),
+        click.option(
             "--known",
             metavar="'A = B'",
             help="A distance known in the file: '0.153 = 2 m', or two points: "
@@ -164,9 +170,11 @@ def job_of(file: str, options: dict[str, Any]) -> Job:
 
 def scan_file(file: str, options: dict[str, Any]) -> ScanFile:
     """The scan named on the command line, with what its options say of it."""
+    from fitsim.back.stickers import read_stickers
     from fitsim.scan.scale import read_known
     from fitsim.study.job import ScanFile
 
+    stickers = options["stickers"]
     return ScanFile(
         path=Path(file),
         unit=options["unit"],
@@ -174,4 +182,5 @@ def scan_file(file: str, options: dict[str, Any]) -> ScanFile:
         known=None if options["known"] is None else read_known(options["known"]),
         marks=None if options["marks"] is None else Path(options["marks"]),
         spacing=options["spacing"],
+        stickers=None if stickers is None else read_stickers(stickers),
     )

@@ -211,6 +211,18 @@ def _back(back: Back) -> dict[str, object]:
             }
             for name, mark in back.marks.items()
         },
+        "stickers": [
+            {
+                "colour": one.colour,
+                "mark": one.mark,
+                "point_m": _vector(one.place),
+                "sd_mm": _number(MM * one.sd_m),
+                "width_mm": _number(MM * one.width_m),
+                "used": not one.doubt,
+                "doubt": one.doubt,
+            }
+            for one in back.stickers
+        ],
         "withers_height_m": _number(back.withers_height),
         "spacing_mm": _number(MM * back.chart.spacing),
         "nodes": int(valid.sum()),

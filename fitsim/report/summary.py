@@ -102,7 +102,8 @@ def _case_lines(fit: Fit, system: System) -> list[str]:
 def _found(back: Back, system: System) -> list[str]:
     """One line for what was marked, one for what was estimated."""
     lines = []
-    for source, words in (("marked", "Marked"), ("estimated", "Estimated, not marked")):
+    sources = {"marked": "Marked", "sticker": "Marked by stickers"}
+    for source, words in (sources | {"estimated": "Estimated, not marked"}).items():
         names = [name for name, mark in back.marks.items()
                  if mark.source == source and not noted_kind(name)]  # fmt: skip
         if names:

@@ -11,6 +11,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from fitsim.scan.scan import Paint
+
 
 class Raw(NamedTuple):
     """Arrays as a file holds them.
@@ -22,6 +24,7 @@ class Raw(NamedTuple):
     colours : (n, 3) uint8 array or None.
     normals : (n, 3) float64 array or None.
     notes : sentences for the user.
+    paint : colours between the corners, or None.
     """
 
     vertices: NDArray[np.float64]
@@ -29,6 +32,7 @@ class Raw(NamedTuple):
     colours: NDArray[np.uint8] | None = None
     normals: NDArray[np.float64] | None = None
     notes: tuple[str, ...] = ()
+    paint: Paint | None = None
 
 
 NO_TRIANGLES: NDArray[np.int64] = np.empty((0, 3), dtype=np.int64)
@@ -55,6 +59,16 @@ def joined(parts: Sequence[Raw]) -> Raw:
         np.concatenate(colours) if len(colours) == len(parts) else None,
         np.concatenate(normals) if len(normals) == len(parts) else None,
         tuple(dict.fromkeys(note for part in parts for note in part.notes)),
+        _painted([part.paint for part in parts if part.paint is not None]),
+    )
+
+
+def _painted(paints: Sequence[Paint]) -> Paint | None:
+    if not paints:
+        return None
+    return type(paints[0])(
+        np.concatenate([paint.points for paint in paints]),
+        np.concatenate([paint.colours for paint in paints]),
     )
 
 

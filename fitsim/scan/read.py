@@ -106,6 +106,7 @@ def read_scan(
         triangles=whole.triangles.astype(np.int32),
         colours=_told_apart(whole.colours),
         normals=whole.normals,
+        paint=whole.paint,
         provenance=Provenance(
             path.name, hashlib.sha256(content).hexdigest(), *counts, notes=whole.notes
         ),

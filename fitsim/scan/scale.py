@@ -136,12 +136,14 @@ def scaled(scan: Scan, factor: float, unit_evidence: str, unit: Unit = "m") -> S
         metres_per_unit=scan.provenance.metres_per_unit * factor,
     )
     marks = {name: points * factor for name, points in scan.marks.items()}
+    paint = scan.paint and replace(scan.paint, points=scan.paint.points * factor)
     return replace(
         scan,
         vertices=scan.vertices * factor,
         provenance=provenance,
         marks=marks,
         sheets=scan.sheets * [1.0, 1.0, 1.0, factor],
+        paint=paint,
     )
 
 

@@ -41,6 +41,20 @@ class Provenance:
 
 
 @dataclass(frozen=True)
+class Paint:
+    """Colours of a surface where its picture shows more than its corners do.
+
+    Attributes
+    ----------
+    points : (k, 3) float64 array, strewn over the triangles, in the scan's frame and unit.
+    colours : (k, 3) uint8 array.
+    """
+
+    points: NDArray[np.float64]
+    colours: NDArray[np.uint8]
+
+
+@dataclass(frozen=True)
 class Scan:
     """A surface or point cloud in the scanner's own frame.
 
@@ -55,6 +69,7 @@ class Scan:
     marks : places the file itself names, by name: (k, 3) arrays in the vertices' frame and unit.
     sheets : (k, 4) array: floors and walls that were taken away, as unit normal n and offset d in
         the vertices' frame and unit, n . p = d; the sign of n is arbitrary.
+    paint : colours between the corners, room and all; None where the corners have all there is.
     """
 
     vertices: NDArray[np.float64]
@@ -64,6 +79,7 @@ class Scan:
     normals: NDArray[np.float64] | None = None
     marks: Mapping[str, NDArray[np.float64]] = field(default_factory=dict)
     sheets: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 4)))
+    paint: Paint | None = None
 
     @property
     def is_points(self) -> bool:

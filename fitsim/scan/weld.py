@@ -59,6 +59,7 @@ def welded(raw: Raw) -> Raw:
         None if raw.colours is None else raw.colours[first],
         None if raw.normals is None else raw.normals[first],
         raw.notes,
+        raw.paint,
     )
 
 

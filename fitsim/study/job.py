@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fitsim.back.back import Back
+    from fitsim.back.stickers import Meanings
     from fitsim.scan.scale import Known
     from fitsim.scan.scan import Scan, Unit
     from fitsim.study.fit import FitSet
@@ -33,6 +34,7 @@ class ScanFile:
     known : a distance known in the file's own numbers, see `fitsim.scan.scale.read_known`.
     marks : file of marks; estimated if None.
     spacing : m, of the chart's grid; the back's own default if None.
+    stickers : what the colours of stickers mean, see `fitsim.back.stickers`; the usual if None.
     """
 
     path: Path
@@ -41,6 +43,7 @@ class ScanFile:
     known: Known | None = None
     marks: Path | None = None
     spacing: float | None = None
+    stickers: Meanings | None = None
 
 
 @dataclass(frozen=True)
@@ -102,7 +105,9 @@ def read_back(file: ScanFile, stages: Stages = silent) -> tuple[Scan, Back]:
         scan = cleaned(scan)
     spacing = {} if file.spacing is None else {"spacing": file.spacing}
     with stages("back", "finding the back"):
-        back = back_from_scan(scan, file.marks, file.withers_height, **spacing)
+        back = back_from_scan(
+            scan, file.marks, file.withers_height, stickers=file.stickers, **spacing
+        )
     return scan, back
 
 

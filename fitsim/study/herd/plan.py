@@ -74,7 +74,8 @@ def _key_of_scan(scan: ScanFile) -> str:
     path = scan.path.resolve()
     stat = path.stat() if path.is_file() else None
     seen = (0, 0) if stat is None else (stat.st_size, stat.st_mtime_ns)
-    return _hash(str(path), *seen, scan.unit, scan.withers_height, scan.known, scan.spacing)
+    told = scan.unit, scan.withers_height, scan.known, scan.spacing, scan.stickers
+    return _hash(str(path), *seen, *told)
 
 
 def _key_of_tree(job: Job) -> str:

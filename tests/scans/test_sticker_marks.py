@@ -1,0 +1,197 @@
+"""Stickers on the demo mule become the marks that they stand for, on their own side."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import jsonschema
+import numpy as np
+import pytest
+
+from fitsim.back.back import Back
+from fitsim.back.marks import on_chart
+from fitsim.back.mirror import mirrored
+from fitsim.back.stickers import USUAL, read_stickers, sticker_words
+from fitsim.demo import demo_folder
+from fitsim.errors import BadSettings
+from fitsim.report.contract import as_json, scan_facts
+from fitsim.report.summary import scan_lines
+from fitsim.scan.clean import cleaned
+from fitsim.scan.read import read_scan
+from tests.painted import HIDES, STICKERS, Dot, dotted, hide, lit
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fitsim.scan.scan import Scan
+
+Places = dict[str, list[tuple[float, float]]]
+
+PLACES: Places = {
+    "blue": [(-0.10, 0.0), (-0.35, 0.0), (-0.20, 0.0)],
+    "green": [(0.04, 0.25), (-0.02, 0.12), (0.0, 0.18), (-0.02, -0.12), (0.0, -0.18)],
+    "yellow": [(-0.50, 0.15), (-0.50, -0.16)],
+    "pink": [(0.11, 0.0)],
+    "red": [(-0.25, 0.10), (-0.25, 0.14), (-0.45, 0.10)],
+}
+"""(x, t), m, on the back as found without stickers."""
+
+
+@cache
+def scan() -> Scan:
+    return cleaned(read_scan(demo_folder() / "mule.ply", unit="m"))
+
+
+@cache
+def bare() -> Back:
+    return Back.from_scan(scan())
+
+
+def in_scan(x: float, t: float) -> NDArray[np.float64]:
+    """A place on the back in the scan's coordinates, (3,) m."""
+    T = np.linalg.inv(bare().T_body_scan)
+    return np.asarray(T[:3, :3] @ on_chart(bare().chart, np.array([[x, t]]))[0] + T[:3, 3])
+
+
+def stuck(places: Places, coat: str = "brown") -> Scan:
+    rng = np.random.default_rng(1)
+    dots = [Dot(in_scan(*xt), STICKERS[name]) for name, all_ in places.items() for xt in all_]
+    colours = dotted(scan().vertices, hide(scan().vertices, rng, HIDES[coat]), dots)
+    return replace(scan(), colours=lit(scan().vertices, colours, rng))
+
+
+@cache
+def marked() -> Back:
+    return Back.from_scan(stuck(PLACES))
+
+
+def in_scan_again(back: Back, name: str) -> NDArray[np.float64]:
+    T = np.linalg.inv(back.T_body_scan)
+    return np.asarray(back.marks[name].points @ T[:3, :3].T + T[:3, 3])
+
+
+@pytest.mark.parametrize(
+    ("name", "places"),
+    [
+        ("spine", [(-0.10, 0.0), (-0.20, 0.0), (-0.35, 0.0)]),
+        ("scapula_edge_left", [(-0.02, 0.12), (0.0, 0.18), (0.04, 0.25)]),
+        ("last_rib_right", [(-0.50, -0.16)]),
+        ("withers", [(0.11, 0.0)]),
+        ("sore_left", [(-0.25, 0.10), (-0.25, 0.14)]),
+        ("sore_2_left", [(-0.45, 0.10)]),
+    ],
+)
+def test_each_makes_its_mark_where_it_was_stuck(
+    name: str, places: list[tuple[float, float]]
+) -> None:
+    mark = marked().marks[name]
+    assert mark.source == "sticker"
+    told = np.array([in_scan(*xt) for xt in places])
+    found = in_scan_again(marked(), name)
+    if name.startswith("sore"):  # outlines go round, from anywhere
+        order = np.linalg.norm(found[:, None] - told[None], axis=2).argmin(axis=0)
+        found = found[order]
+    off = np.linalg.norm(found - told, axis=1)
+    assert off.max() < mark.sd_m
+    assert 0.005 < mark.sd_m < 0.008  # of sticking it on by hand, from memory, and of finding it
+
+
+def test_one_or_two_move_the_edge_and_keep_its_shape() -> None:
+    edge = marked().marks["scapula_edge_right"]
+    assert edge.source == "sticker"
+    assert len(edge.points) == len(bare().marks["scapula_edge_right"].points)
+
+
+def test_what_was_stuck_is_said_with_how_sure() -> None:
+    lines = scan_lines(scan(), marked())
+    (said,) = [line for line in lines if line.startswith("Marked by stickers")]
+    assert "withers (give or take 6 mm)" in said
+    facts = scan_facts(marked())["back"]
+    assert facts["marks"]["withers"]["source"] == "sticker"  # type: ignore[index]
+    spots = facts["stickers"]  # type: ignore[index]
+    assert {spot["mark"] for spot in spots if spot["used"]} >= {"spine", "sore_2_left"}
+    assert any("veterinarian" in said for said in marked().cautions)
+
+
+def test_the_contract_has_room_for_them() -> None:
+    file = Path(__file__).parents[2] / "docs" / "fit.schema.json"
+    schema = json.loads(file.read_text(encoding="utf-8"))
+    whole = {**schema["properties"]["back"], "$defs": schema["$defs"]}
+    jsonschema.validate(json.loads(as_json(scan_facts(marked())["back"])), whole)
+
+
+def test_the_surface_is_that_of_the_same_scan() -> None:
+    assert marked().withers_height == bare().withers_height
+    assert len(marked().chart.t) == len(bare().chart.t)
+
+
+def test_those_that_make_no_sense_are_said_and_not_used() -> None:
+    """Ribs on the shoulder, two withers, a rear edge at the loin, a spine on the flank."""
+    back = Back.from_scan(stuck({
+        "yellow": [(-0.02, 0.15)], "pink": [(0.11, 0.0), (-0.05, 0.0)],
+        "green": [(-0.35, -0.2)], "blue": [(-0.2, 0.15)],
+    }, "white"))  # fmt: skip
+    assert all(mark.source == "estimated" for mark in back.marks.values())
+    doubts = sorted(one.doubt for one in back.stickers)
+    assert doubts == [
+        "2 of its colour lie along the spine, and the withers are one place",
+        "2 of its colour lie along the spine, and the withers are one place",
+        "the last rib cannot lie there",
+        "the shoulder blade's edge cannot lie there",
+        "the spine cannot lie there",
+    ]
+    said = [caution for caution in back.cautions if "was not taken for a sticker" in caution]
+    assert len(said) == 4
+    assert "1 more coloured spot was not used." in back.cautions
+
+
+def test_what_was_pointed_at_goes_before() -> None:
+    there = in_scan(0.10, 0.0)[None]
+    back = Back.from_scan(stuck({"pink": [(0.13, 0.0)]}), {"withers": there})
+    assert back.marks["withers"].source == "marked"
+    (one,) = back.stickers
+    assert one.doubt == "the marks tell that place already"
+
+
+def test_colours_may_mean_something_else_or_nothing() -> None:
+    places: Places = {"green": [(-0.05, 0.15), (-0.12, 0.15), (-0.09, 0.24)]}
+    pocket = Back.from_scan(stuck(places, "grey"), stickers=read_stickers("green=fat pocket left"))
+    assert pocket.marks["fat_pocket_left"].source == "sticker"
+    assert len(pocket.marks["fat_pocket_left"].points) == 3
+    assert read_stickers("none") == ()
+    other = Back.from_scan(stuck(places, "grey"), stickers=read_stickers("blue=spine"))
+    assert {one.doubt for one in other.stickers} == {"no place was told for its colour"}
+
+
+def test_the_mirror_image_has_them_on_the_other_side() -> None:
+    turned = mirrored(marked())
+    assert {one.mark for one in turned.stickers} >= {"sore_right", "scapula_edge_right"}
+
+
+def test_words_and_meanings_are_each_others() -> None:
+    assert read_stickers(sticker_words(USUAL)) == USUAL
+    assert read_stickers("usual") == USUAL
+    assert read_stickers(sticker_words(())) == ()
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("orange=spine", "red, yellow, green, blue or pink"),
+        ("blue spine", '"blue spine" does not begin with a sticker\'s colour'),
+        ("blue=tail", '"tail" is no place that is marked'),
+        ("blue=spine left", '"spine left" is no place that is marked'),
+        ("blue=spine, blue=withers", "blue is told twice"),
+        ("", "no colour is told"),
+        ("back.ply", "does not begin with a sticker's colour"),
+    ],
+)
+def test_other_words_are_refused_in_a_sentence(words: str, said: str) -> None:
+    with pytest.raises(BadSettings) as caught:
+        read_stickers(words)
+    assert said in str(caught.value)
+    assert "\n" not in str(caught.value)
