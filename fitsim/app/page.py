@@ -7,20 +7,27 @@ from typing import TYPE_CHECKING
 
 from aiohttp import web
 
-from fitsim.app.scenario import CONTROLS, GAITS, LOADS, PADS, Scenario
+from fitsim.app.answer import withers_at
+from fitsim.app.scenario import CONTROLS, GAITS, LOADS, PADS, Control, Scenario
 from fitsim.app.tour import TOUR
 from fitsim.app.words import control_words
-from fitsim.draw.palette import pressure_map
+from fitsim.draw.palette import difference_map, pressure_map
 from fitsim.draw.quantity import quantity
 from fitsim.report.contract import CAUTIONS
 from fitsim.report.house import asset, rendered
 from fitsim.report.quality_lines import card_lines
-from fitsim.report.scene import back_scene
+from fitsim.report.scene import back_scene, packed
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from fitsim.app.sessions import Place
     from fitsim.draw.quantity import System
 
+DIFFERENCE_SHARE = 0.5
+"""Of the pressure scale: ends of the difference's, which stay where they are while sliders move."""
+_CUT = Control("behind", "Behind the withers", "length", -0.2, 0.9, 0.005, "place")
 _FILES = {
     "app.css": "text/css",
     "app.js": "text/javascript",
@@ -32,9 +39,15 @@ _FILES = {
 
 def index() -> str:
     """Return the page."""
-    stops = pressure_map()[::15]
-    gradient = ", ".join(f"rgb({red} {green} {blue})" for red, green, blue in stops.tolist())
-    return rendered("app.html.j2", gradient=gradient)
+    return rendered(
+        "app.html.j2", gradient=_gradient(pressure_map()), diverging=_gradient(difference_map())
+    )
+
+
+def _gradient(colours: NDArray[np.uint8]) -> str:
+    """Colours as stops of a CSS gradient."""
+    stops = colours[::15].tolist()
+    return ", ".join(f"rgb({red} {green} {blue})" for red, green, blue in stops)
 
 
 def page_file(name: str) -> tuple[str, str]:
@@ -50,6 +63,11 @@ def page_file(name: str) -> tuple[str, str]:
     return asset(name), _FILES[name]
 
 
+def _signed(difference: float, system: System) -> str:
+    """A difference in pressure with its sign."""
+    return ("+" if difference > 0.0 else "") + quantity(difference, "pressure", system)
+
+
 def screen(place: Place, system: System) -> dict[str, object]:
     """Return everything the page needs to begin with one back.
 
@@ -62,6 +80,7 @@ def screen(place: Place, system: System) -> dict[str, object]:
     from fitsim.tree.read import read_tree
 
     back = place.bench.back
+    x, withers = back.chart.x, withers_at(back)
     return {
         "scene": back_scene(back, top=place.top, system=system),
         "name": place.name,
@@ -72,6 +91,16 @@ def screen(place: Place, system: System) -> dict[str, object]:
         "pads": list(PADS),
         "loads": list(LOADS),
         "gaits": list(GAITS),
+        "differenceMap": packed(difference_map(), "u1"),
+        "differenceTop": DIFFERENCE_SHARE * place.top,
+        "differenceTicks": [
+            _signed(DIFFERENCE_SHARE * place.top * k / 2, system) for k in range(-2, 3)
+        ],
+        "cut": {
+            **control_words(_CUT, system),
+            "low": round(withers - float(x[-1]), 3),
+            "high": round(withers - float(x[0]), 3),
+        },
         "ticks": [quantity(place.top * k / 5, "pressure", system) for k in range(6)],
         "card": card_lines(place.card, system),
         "notes": list(back.provenance.notes),

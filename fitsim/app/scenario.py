@@ -138,13 +138,13 @@ def scenario_of(told: Mapping[str, Any]) -> Scenario:
     checked: dict[str, Any] = {}
     for control in CONTROLS:
         if control.name in told:
-            number = _number(told[control.name], control.name)
+            number = plain_number(told[control.name], control.name)
             checked[control.name] = min(max(number, control.low), control.high)
     if told.get("phase") is not None:
-        checked["phase"] = _number(told["phase"], "phase") % 1.0
+        checked["phase"] = plain_number(told["phase"], "phase") % 1.0
     for name, choices in (("pad", PADS), ("load", LOADS), ("gait", GAITS), ("tree", _trees())):
         if name in told:
-            checked[name] = _one_of(told[name], name, choices)
+            checked[name] = one_of(told[name], name, choices)
     return replace(Scenario(), **checked)
 
 
@@ -154,7 +154,14 @@ def _trees() -> tuple[str, ...]:
     return library_names()
 
 
-def _number(value: object, name: str) -> float:
+def plain_number(value: object, name: str) -> float:
+    """A number as it came over the wire.
+
+    Raises
+    ------
+    BadSettings
+        It is none, or has no end.
+    """
     try:
         number = math.nan if isinstance(value, bool | str) else float(value)  # type: ignore[arg-type]
     except (TypeError, OverflowError):
@@ -164,7 +171,14 @@ def _number(value: object, name: str) -> float:
     return number
 
 
-def _one_of(value: object, name: str, choices: tuple[str, ...]) -> str:
+def one_of(value: object, name: str, choices: tuple[str, ...]) -> str:
+    """A name as it came over the wire.
+
+    Raises
+    ------
+    BadSettings
+        It is none of the choices.
+    """
     if value not in choices:
         raise BadSettings(
             f"the settings, {name}", f'"{str(value)[:40]}" is unknown', f"use {', '.join(choices)}"

@@ -12,14 +12,13 @@ from typing import TYPE_CHECKING, Any
 from aiohttp import WSMsgType, web
 
 from fitsim.app import exports
-from fitsim.app.bench import tree_key
+from fitsim.app.answer import answer
+from fitsim.app.asked import MOST_VIEWS, asked_of
 from fitsim.app.guard import guard
 from fitsim.app.page import index, page_file, screen
 from fitsim.app.scenario import scenario_of
 from fitsim.app.sessions import LARGEST, Sessions, placed
-from fitsim.app.words import numbers
 from fitsim.errors import BadSettings, FitsimError
-from fitsim.report.scene import case_scene, packed, tree_scene
 from fitsim.study.job import ScanFile
 
 if TYPE_CHECKING:
@@ -166,48 +165,20 @@ async def _answer(
     socket: web.WebSocketResponse,
     waiting: asyncio.Queue[dict[str, Any]],
 ) -> None:
-    held, sent = request.app[HELD], [None, None]
+    held = request.app[HELD]
+    sent: list[object] = [None] * MOST_VIEWS
     while True:
         told = await waiting.get()
         place = _place(request)
         try:
-            scenarios = _scenarios(told, len(sent))
-            answer = await held.done(_views, place, scenarios, sent, _system(request))
+            reply = await held.done(answer, place, asked_of(told), sent, _system(request))
         except FitsimError as fault:
-            answer = {"error": str(fault)}
+            reply = {"error": str(fault)}
         except Exception as fault:  # noqa: BLE001 - one viewer's trouble must not end the answering
-            answer = {"error": f"That could not be worked out ({type(fault).__name__}). Change it."}
+            reply = {"error": f"That could not be worked out ({type(fault).__name__}). Change it."}
         if socket.closed:
             return
-        await socket.send_str(json.dumps({**answer, "number": told.get("number")}))
-
-
-def _scenarios(told: dict[str, Any], most: int) -> list[Scenario]:
-    """The scenarios of a message, one for each view."""
-    views = told.get("views")
-    if not isinstance(views, list) or not 0 < len(views) <= most:
-        raise BadSettings("the settings", "hold no view", "reload the page")
-    return [scenario_of(view) for view in views]
-
-
-def _views(
-    place: Place, scenarios: list[Scenario], sent: list[object], system: System
-) -> dict[str, Any]:
-    """Solve each view; a tree's body goes along only where it was not sent before."""
-    views = []
-    for which, scenario in enumerate(scenarios):
-        one = place.bench.shown(scenario)
-        back, key = place.bench.back, (id(place), tree_key(scenario))
-        view: dict[str, Any] = {
-            "case": case_scene(back, one.tree, one.fit, top=place.top, system=system),
-            "numbers": numbers(one, system),
-        }
-        if sent[which] != key:
-            view["tree"], sent[which] = tree_scene(one.tree), key
-        if one.points is not None:
-            view["points"] = packed(one.points.reshape(-1, 3), "<f4")
-        views.append(view)
-    return {"views": views}
+        await socket.send_str(json.dumps({**reply, "number": told.get("number")}))
 
 
 async def _scan(request: web.Request) -> web.Response:

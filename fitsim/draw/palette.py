@@ -48,6 +48,36 @@ def pressure_map() -> NDArray[np.uint8]:
     return np.asarray(inferno()[(at * 256).astype(int)])
 
 
+_DIVERGING = (
+    (45, 0, 75), (84, 39, 136), (128, 115, 172), (178, 171, 210), (216, 218, 235), (247, 247, 247),
+    (254, 224, 182), (253, 184, 99), (224, 130, 20), (179, 88, 6), (127, 59, 8),
+)  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def difference_map() -> NDArray[np.uint8]:
+    """Return the colours of a difference in pressure, from much less to much more.
+
+    Purple through white to orange, told apart with every common colour blindness: the eleven
+    colours of PuOr reversed (Brewer, ColorBrewer 2.0), straight lines between them. The same as
+    matplotlib's of that name, whose import would delay the app.
+
+    Returns
+    -------
+    (256, 3) uint8 array.
+
+    Examples
+    --------
+    >>> ends = difference_map()[[0, -1]]
+    >>> ends.tolist()  # purple presses less, orange harder
+    [[45, 0, 75], [127, 59, 8]]
+    """
+    rows = np.array(_DIVERGING, dtype=float)
+    place, at = np.linspace(0.0, 1.0, len(rows)), np.linspace(0.0, 1.0, 256)
+    mixed = np.column_stack([np.interp(at, place, rows[:, k]) for k in range(3)])
+    return np.round(mixed).astype(np.uint8)
+
+
 def scale_top(peak: float, usual: float) -> float:
     """Return a round top for the one scale that all cases of a set share, Pa.
 

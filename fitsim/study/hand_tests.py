@@ -217,16 +217,42 @@ def moved_end(problem: Problem, case: Case, rest: Equilibrium, at: Array, way: A
     -------
     Pull
     """
+    force, held = held_end(problem, case, rest, at, way, MOVE)
+    if not held.found:
+        return Pull(math.nan, math.nan, math.nan, held.leaves)
+    return Pull(force, *_slide_and_roll(problem, rest, held), None)
+
+
+def held_end(  # noqa: PLR0917 - as moved_end, and how far
+    problem: Problem, case: Case, rest: Equilibrium, at: Array, way: Array, by: float
+) -> tuple[float, Equilibrium]:
+    """Hold a place of the tree a given way off.
+
+    Parameters
+    ----------
+    problem, case, rest, at, way
+        As in `moved_end`.
+    by : float, m
+        How far the place is moved.
+
+    Returns
+    -------
+    float, N
+        What it takes; nan where the tree leaves before.
+    Equilibrium
+        With the hand on it.
+    """
     place = rest.T_body_tree[:3, :3] @ at + rest.T_body_tree[:3, 3]
-    held, target = rest, MOVE
+    held, target, force = rest, by, 0.0
     for _ in range(2):  # the strap gives a little: once with the force foreseen, once with it known
         strap = Strap("hand", at, place + _FAR * way, 0.0, _STIFF, _FAR - target)
         held = solve(problem, replace(case, straps=(*case.straps, strap)), held)
         if not held.found:
-            return Pull(math.nan, math.nan, math.nan, held.leaves)
-        force = next(one.force for one in held.forces if one.name == "hand")
-        target = MOVE + float(np.linalg.norm(force)) / _STIFF
-    return Pull(float(np.linalg.norm(force)), *_slide_and_roll(problem, rest, held), None)
+            return math.nan, held
+        pull = next((one.force for one in held.forces if one.name == "hand"), np.zeros(3))
+        force = float(np.linalg.norm(pull))
+        target = by + force / _STIFF
+    return force, held
 
 
 def _slide_and_roll(

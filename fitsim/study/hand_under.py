@@ -90,8 +90,9 @@ def hand_in(
     *,
     depth: float = 1.0,
     start: Equilibrium | None = None,
+    along: float | None = None,
 ) -> tuple[float, float, Equilibrium]:
-    """Hold a hand under one bar's front and say what push takes it further.
+    """Hold a hand under one bar's front, or its long edge, and say what push takes it further.
 
     Parameters
     ----------
@@ -103,6 +104,8 @@ def hand_in(
         Of the hand's reach.
     start : Equilibrium, optional
         Of a tree with a hand under it under a neighbouring case; `rest` where not given.
+    along : float, -, optional
+        Slid in under the outer edge this far along the bar; under its front where not given.
 
     Returns
     -------
@@ -111,7 +114,7 @@ def hand_in(
     Equilibrium
         With the hand in.
     """
-    behind, beside = under_front(problem, rest, side)
+    behind, beside = under_bar(problem, rest, side, along)
     thickness, growth = hand_shape(hand, behind, beside, depth * hand.reach)
     found = solve(with_insert(problem, thickness), case, start or rest)
     if not found.found:
@@ -136,18 +139,57 @@ def under_front(problem: Problem, rest: Equilibrium, side: int) -> tuple[Array, 
     behind_front, beside_middle : (n,) arrays, m
         Far away where the node belongs to no bar or to the other one.
     """
+    return under_bar(problem, rest, side, None)
+
+
+def under_bar(
+    problem: Problem, rest: Equilibrium, side: int, along: float | None
+) -> tuple[Array, Array]:
+    """Where every node lies under a bar, behind the edge that a hand goes in at and beside it.
+
+    Parameters
+    ----------
+    problem, rest, side
+        As in `under_front`.
+    along : float, -, or None
+        Place along the bar where a hand goes in under its outer edge, 0 at the front end; under
+        the front where None.
+
+    Returns
+    -------
+    behind_edge, beside_middle : (n,) arrays, m
+        Far away where the node belongs to no bar or to the other one.
+    """
     bar = problem.tree.bars[side]
     before = sum(problem.joints[:side])
     angles = rest.joint_angles[before : before + problem.joints[side]]
     T_body_bar, _ = place_bar(rest.T_body_tree, bar, angles)
     # Straight down onto the bar's own plane: within a millimetre or two of square to the skin.
     place = (problem.points - T_body_bar[:3, 3]) @ T_body_bar[:3, :3]
+    if along is None:
+        inward = bar.underside.front - place[:, 0]
+        across = place[:, 1] - _front_middle(problem, side)
+    else:
+        outward = place[:, 1] if side == 0 else -place[:, 1]
+        inward = outer_edge(problem, side, place[:, 0]) - outward
+        face = bar.underside
+        across = place[:, 0] - (face.front - along * (face.front - face.rear))
     own = problem.bar == side
     behind = np.full(len(problem.foundation.nodes), _FAR)
     beside = behind.copy()
-    behind[problem.near] = np.where(own, bar.underside.front - place[:, 0], _FAR)
-    beside[problem.near] = np.where(own, place[:, 1] - _front_middle(problem, side), _FAR)
+    behind[problem.near] = np.where(own, inward, _FAR)
+    beside[problem.near] = np.where(own, across, _FAR)
     return behind, beside
+
+
+def outer_edge(problem: Problem, side: int, xi: Array) -> Array:
+    """How far a bar reaches outwards from its middle line at places (n,) m along it, (n,) m."""
+    face = problem.tree.bars[side].underside
+    outward = face.eta if side == 0 else -face.eta
+    # A place inside lies no nearer to the edge than its distance to the outline
+    reach = np.where(face.inside > 0.0, outward + face.inside, -np.inf).max(axis=1)
+    there = np.isfinite(reach)
+    return np.asarray(np.interp(xi, face.xi[there], reach[there]))
 
 
 def _front_middle(problem: Problem, side: int) -> float:

@@ -17,11 +17,19 @@ from fitsim.study.hand_tests import (
     MOVE,
     PRESS,
     daylight_under,
+    held_end,
     moved_end,
     pressed_in_turn,
     rear_arch,
 )
-from fitsim.study.hand_under import hand_room, under_front, with_insert
+from fitsim.study.hand_under import (
+    hand_in,
+    hand_room,
+    outer_edge,
+    under_bar,
+    under_front,
+    with_insert,
+)
 from tests.pressed import BARE, flat_foundation, flat_square, layer_of, tree_of
 
 if TYPE_CHECKING:
@@ -37,6 +45,7 @@ if TYPE_CHECKING:
 LENGTH, WIDTH = 0.51, 0.11  # edges fall between nodes: no cell is half covered
 WEIGHT = 300.0  # N
 GRID = 0.010
+UP = np.array([0.0, 0.0, 1.0])
 # 20 mm over bone, as hard as rubber: gives way by well under a millimetre, so that rigid statics
 # hold to the few per cent asked for below.
 HARD = layer_of(0.020, 4e6, 0.3)
@@ -89,6 +98,44 @@ def test_a_hand_under_both_fronts_carries_what_the_lever_rule_gives() -> None:
     _, squeeze = push_of(hand, thickness, growth, force)
     crown = hand.reach - hand.nose
     assert squeeze == pytest.approx(WEIGHT * 0.5 * LENGTH / (LENGTH - crown), rel=0.04)
+
+
+def test_a_hand_under_an_outer_edge_carries_what_the_lever_rule_gives() -> None:
+    """Both planks as one body, tipped about the far plank's outer edge: moments about that edge.
+
+    A hand wider than the bar is long bears where its crown begins, 25 mm inside the edge, for the
+    plank tips by 6 degrees and is lowest there; the rounding leaves some 8 mm open: 4 %.
+    """
+    problem, case, rest = on_the_flat(level)
+    hand, far = Hand(width=2.0 * LENGTH), 0.08 + 0.5 * WIDTH
+    for side in (0, 1):
+        _, squeeze, found = hand_in(problem, case, rest, hand, side, along=0.5)
+        assert found.found
+        bears = far - (hand.reach - hand.nose)
+        assert squeeze == pytest.approx(WEIGHT * far / (far + bears), rel=0.04)
+
+
+def test_an_edge_is_where_the_bar_ends() -> None:
+    problem, _, rest = on_the_flat(level)
+    for side in (0, 1):
+        assert outer_edge(problem, side, np.zeros(1))[0] == pytest.approx(0.5 * WIDTH, abs=0.002)
+        behind, beside = under_bar(problem, rest, side, 0.5)
+        own = behind < 1.0
+        outward = np.abs(problem.foundation.points[own, 1])
+        assert behind[own] == pytest.approx(0.08 + 0.5 * WIDTH - outward, abs=0.002)
+        assert beside[own] == pytest.approx(problem.foundation.points[own, 0], abs=1e-4)
+
+
+def test_a_held_end_moves_as_far_as_asked_and_takes_half_the_weight() -> None:
+    """Lifting the rear of a level plank by its end: half its weight, whatever the height."""
+    problem, case, rest = on_the_flat(level)
+    for by in (0.005, 0.020):
+        force, held = held_end(problem, case, rest, rear_arch(problem.tree), UP, by)
+        end = np.append(rear_arch(problem.tree), 1.0)
+        assert float((held.T_body_tree @ end - rest.T_body_tree @ end)[2]) == pytest.approx(
+            by, abs=2e-4
+        )
+        assert force == pytest.approx(0.5 * WEIGHT, rel=0.03)
 
 
 def test_push_is_the_work_done_per_depth() -> None:
