@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from fitsim.report.compare import JUDGED, compare_facts, compare_lines, sentences
+from fitsim.report.compare import compare_facts, compare_lines
+from fitsim.report.compare_words import JUDGED, sentences
 from fitsim.report.sure import measure_next
 from fitsim.rig.load import NO_LOAD
 from fitsim.rig.read import read_pad, read_rig
