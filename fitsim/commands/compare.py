@@ -64,7 +64,7 @@ def compare(names: tuple[str, ...], output: str, **options: Any) -> None:  # noq
     \b
     Examples:
       fitsim compare back.ply riding-narrow riding-wide --unit mm -o compare-out
-      fitsim compare jenny.ply molly.ply --tree riding-middle -o compare-out
+      fitsim compare grey.ply bay.ply --tree riding-middle -o compare-out
     """  # noqa: D301
     from fitsim.commands.job import refuse_file
     from fitsim.draw.renderer import require_renderer

@@ -139,17 +139,20 @@ def test_what_makes_no_sense_is_one_sentence(
 
 @pytest.mark.slow
 def test_from_two_scans_to_the_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    marks = ["--marks-on", MULE, str(MESHES / "mule.json")]
+    truth = json.loads((MESHES / "mule.json").read_text())
+    top = (np.array(truth["T_scan_body"]) @ [*truth["withers_top"], 1.0])[:3]
+    (tmp_path / "marks.json").write_text(json.dumps({"withers": [top.tolist()]}))
+    marks = ["--marks-on", MULE, str(tmp_path / "marks.json")]
     command = ["compare", MULE, PONY, "--tree", "riding-middle", *marks, "--backs", "10",
-               "--load", "none", "--spacing", "20", "--json", "-o", str(tmp_path)]  # fmt: skip
+               "--load", "none", "--spacing", "20", "--json", "-o", str(tmp_path / "out")]  # fmt: skip
     with pytest.raises(SystemExit) as stopped:
         main(command)
     assert stopped.value.code == 0
     told = json.loads(capsys.readouterr().out)
-    assert told == json.loads((tmp_path / "compare.json").read_text())
-    page = (tmp_path / "compare.html").read_text()
+    assert told == json.loads((tmp_path / "out" / "compare.json").read_text())
+    page = (tmp_path / "out" / "compare.html").read_text()
     assert "mule or broad_pony" in page
-    pictures = sorted(one.name for one in tmp_path.glob("*.png"))
+    pictures = sorted(one.name for one in (tmp_path / "out").glob("*.png"))
     assert pictures == [
         f"scan-{n}-{case}.png" for n in (1, 2) for case in ("both", "front", "rear")
     ]
