@@ -142,7 +142,7 @@ def _from_depth(
 def _content(path: Path) -> bytes:
     try:
         if path.is_dir():
-            raise BadScan(str(path), "it is a folder", "name the scan file in it")
+            raise _folder(path)
         if path.stat().st_size > MAX_BYTES:
             raise BadScan(
                 path.name, "it is larger than 1 GB", "export it with less than a million triangles"
@@ -153,6 +153,18 @@ def _content(path: Path) -> bytes:
     except OSError as error:
         reason = error.strerror or "it cannot be opened"
         raise BadScan(str(path), reason, "check that the file can be read") from error
+
+
+def _folder(path: Path) -> BadScan:
+    """What to do with a folder: of pictures, of partial scans, or of something else."""
+    endings = {one.suffix.lower() for one in path.iterdir()}
+    if ".png" in endings:
+        fault = f"there are pictures in it but no {MANIFEST} that says what they are"
+        mend = f"write {MANIFEST} as docs/scan-files.md shows, or give scan files to fitsim merge"
+        return BadScan(str(path), fault, mend)
+    return BadScan(
+        str(path), "it is a folder", "name the scan file in it, or give several to fitsim merge"
+    )
 
 
 def _raw(path: Path, format_: Format, content: bytes) -> Raw:

@@ -46,6 +46,10 @@ def _picture(value: int = 1500, shape: tuple[int, int] = (48, 64), kind: type = 
     return Image.fromarray(np.full(shape, value, kind))
 
 
+def _coloured(name: str) -> dict[str, Any]:
+    return _changed(frames=[{"depth": "left.png", "colour": name}])
+
+
 SPOILT: dict[str, tuple[dict[str, Any], Callable[[], Any]]] = {
     "wrong size": (_good(), lambda: _picture(shape=(40, 64))),
     "8-bit": (_good(), lambda: _picture(200, kind=np.uint8)),
@@ -60,6 +64,14 @@ SPOILT: dict[str, tuple[dict[str, Any], Callable[[], Any]]] = {
     "misspelt": (_changed(frames=[{"depht": "left.png"}]), _picture),
     "no such frame": (_changed(frames=[{"depth": "lost.png"}]), _picture),
     "out of the folder": (_changed(frames=[{"depth": "../left.png"}]), _picture),
+    "colours out of the folder": (_coloured("../../colour.png"), _picture),
+    "no such colours": (_coloured("lost.png"), _picture),
+    "colours of another size": (_coloured("small.png"), _picture),
+    "no picture of colours": (_coloured("depth.json"), _picture),
+    "half the colours": (
+        _changed(frames=[{"depth": "left.png", "colour": "small.png"}, {"depth": "left.png"}]),
+        _picture,
+    ),
     "half the poses": (
         _changed(frames=[{"depth": "left.png", "pose": np.eye(4).tolist()}, {"depth": "left.png"}]),
         _picture,
@@ -72,11 +84,37 @@ SPOILT: dict[str, tuple[dict[str, Any], Callable[[], Any]]] = {
 def test_the_page_says_what_the_program_says(name: str, tmp_path: Path) -> None:
     manifest, picture = SPOILT[name]
     picture().save(tmp_path / "left.png")
+    Image.new("RGB", (40, 30)).save(tmp_path / "small.png")
     (tmp_path / "depth.json").write_text(json.dumps(manifest))
     with pytest.raises(BadScan) as caught:
         read_scan(tmp_path)
     sentence = str(caught.value)
     assert f"`{sentence}`" in DOCS.read_text(encoding="utf-8"), sentence
+
+
+@pytest.mark.parametrize("pictures", [True, False])
+def test_a_folder_without_a_manifest_is_told_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, pictures: bool
+) -> None:
+    (tmp_path / "frames").mkdir()
+    if pictures:
+        _picture().save(tmp_path / "frames" / "left.png")
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(BadScan) as caught:
+        read_scan("frames")
+    sentence = str(caught.value)
+    assert f"`{sentence}`" in DOCS.read_text(encoding="utf-8"), sentence
+
+
+def test_a_cut_off_colour_picture_is_said_to_be_one(tmp_path: Path) -> None:
+    _picture().save(tmp_path / "left.png")
+    noisy = np.random.default_rng(0).integers(0, 255, (48, 64, 3)).astype(np.uint8)
+    Image.fromarray(noisy).save(tmp_path / "colour.png")
+    whole = (tmp_path / "colour.png").read_bytes()
+    (tmp_path / "colour.png").write_bytes(whole[: len(whole) // 2])
+    (tmp_path / "depth.json").write_text(json.dumps(_coloured("colour.png")))
+    with pytest.raises(BadScan, match=r"colour\.png: the picture is cut off or damaged"):
+        read_scan(tmp_path)
 
 
 @pytest.mark.parametrize(

@@ -58,11 +58,13 @@ class Frame(_Table):
     Attributes
     ----------
     depth : name of its 16-bit PNG, in the manifest's folder.
+    colour : name of a PNG or JPEG in the same folder, registered to the depth picture.
     camera : its own, where it is not that of all frames.
     pose : T_scene_camera, rows of a (4, 4) array, m: roughly where the camera stood.
     """
 
     depth: str = Field(min_length=1)
+    colour: str | None = Field(default=None, min_length=1)
     camera: Camera | None = None
     pose: Annotated[tuple[_Row, ...], Field(min_length=4, max_length=4)] | None = None
 
@@ -105,7 +107,7 @@ def read_manifest(name: str, content: bytes) -> Manifest:
     Returns
     -------
     Manifest
-        In which every frame has a camera, and all frames or none have poses.
+        In which every frame has a camera, and all frames or none have poses and colours.
 
     Raises
     ------
@@ -131,6 +133,10 @@ def read_manifest(name: str, content: bytes) -> Manifest:
         if manifest.camera_of(frame) is None:
             fault = f"frame {number + 1} ({frame.depth}) has no camera"
             raise BadScan(name, fault, "give width, height, fx, fy, cx and cy under camera")
+    coloured = sum(frame.colour is not None for frame in manifest.frames)
+    if coloured not in {0, len(manifest.frames)}:
+        fault = f"only {coloured} of {len(manifest.frames)} frames have a colour picture"
+        raise BadScan(name, fault, "give all of them one, or none")
     posed = sum(frame.pose is not None for frame in manifest.frames)
     if posed not in {0, len(manifest.frames)}:
         fault = f"only {posed} of {len(manifest.frames)} frames have a pose"

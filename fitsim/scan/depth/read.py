@@ -10,6 +10,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from fitsim.errors import BadScan
+from fitsim.scan.depth.colours import read_colour, seen_colours
 from fitsim.scan.depth.frame import points_of, read_frame, trusted
 from fitsim.scan.depth.fuse import fused
 from fitsim.scan.depth.manifest import Camera, Manifest, read_manifest
@@ -35,6 +36,7 @@ class DepthFrame(NamedTuple):
     camera : its camera.
     pose : (4, 4) array, rough T_scene_camera, or None.
     dropped : int, readings that were not trusted.
+    picture : (height, width, 3) uint8 array, its colours, or None.
     """
 
     name: str
@@ -42,6 +44,7 @@ class DepthFrame(NamedTuple):
     camera: Camera
     pose: NDArray[np.float64] | None
     dropped: int
+    picture: NDArray[np.uint8] | None = None
 
     @property
     def points(self) -> NDArray[np.float64]:
@@ -83,7 +86,7 @@ def read_depth(path: Path, content: bytes) -> Scan:
         points=sum(int((frame.depth > 0.0).sum()) for frame in frames),
         notes=(*_dropped(frames), *notes),
     )
-    return Scan(vertices, triangles, provenance)
+    return Scan(vertices, triangles, provenance, _colours(vertices, triangles, frames, poses))
 
 
 def read_frames(folder: Path, manifest: Manifest) -> list[DepthFrame]:
@@ -115,14 +118,37 @@ def read_frames(folder: Path, manifest: Manifest) -> list[DepthFrame]:
         good = trusted(depth, camera)
         dropped = int(((depth > 0.0) & ~good).sum())
         pose = None if frame.pose is None else rough_motion(f"{frame.depth}, pose", frame.pose)
-        frames.append(DepthFrame(path.name, np.where(good, depth, 0.0), camera, pose, dropped))
+        picture = None
+        if frame.colour is not None:
+            picture = read_colour(folder / _plain(frame.colour), camera)
+        kept = np.where(good, depth, 0.0)
+        frames.append(DepthFrame(path.name, kept, camera, pose, dropped, picture))
     return frames
+
+
+def _colours(
+    vertices: NDArray[np.float64],
+    triangles: NDArray[np.int32],
+    frames: list[DepthFrame],
+    poses: NDArray[np.float64],
+) -> NDArray[np.uint8] | None:
+    """Colours of the fused surface, where the frames have pictures of them."""
+    pictures = [frame.picture for frame in frames if frame.picture is not None]
+    if not pictures:
+        return None
+    import trimesh
+
+    depths, cameras = [frame.depth for frame in frames], [frame.camera for frame in frames]
+    normals = trimesh.Trimesh(vertices, triangles, process=False).vertex_normals
+    return seen_colours(
+        vertices, np.asarray(normals), depths, pictures, cameras, T_scene_camera=poses
+    )
 
 
 def _plain(name: str) -> str:
     """A file name that stays in its folder."""
     if PurePath(name).name != name or name in {".", ".."} or "\\" in name or ":" in name:
-        raise BadScan(name, "a depth frame must lie beside its manifest", "write its name alone")
+        raise BadScan(name, "a picture must lie beside its manifest", "write its name alone")
     return name
 
 
@@ -163,8 +189,9 @@ def _dropped(frames: list[DepthFrame]) -> tuple[str, ...]:
 
 
 def _digest(folder: Path, manifest: Manifest, content: bytes) -> str:
-    """Of the manifest and all its frames in order: any change changes it."""
+    """Of the manifest and all its pictures in order: any change changes it."""
     whole = hashlib.sha256(content)
     for frame in manifest.frames:
-        whole.update((folder / frame.depth).read_bytes())
+        for name in filter(None, (frame.depth, frame.colour)):
+            whole.update((folder / name).read_bytes())
     return whole.hexdigest()

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from fitsim.errors import BadScan, BadSettings
 from fitsim.scan.declared import pcd_header
@@ -82,17 +83,32 @@ def joined_scan(views: Sequence[View], result: Merged) -> Scan:
     Scan
         One sheet where views overlap.
     """
-    points, normals = [], []
+    points, normals, colours = [], [], []
     for view, T in zip(views, result.T_first_view, strict=True):
         nearest = np.asarray(view.fine.tree.query(view.points)[1])
         points.append(moved_by(T, view.points))
+        colours.append(view.colours)
         normals.append(view.fine.normals[nearest] @ T[:3, :3].T)
     sheet = one_sheet(points, normals)
+    shown = _colours(sheet, points, colours)
     digest = hashlib.sha256(np.ascontiguousarray(sheet).tobytes()).hexdigest()
     name = " + ".join(view.name for view in views)
     notes = tuple(merge_notes(views, result))
     provenance = Provenance(name, digest, 0, len(sheet), unit="m", notes=notes)
-    return Scan(sheet, np.empty((0, 3), np.int32), provenance)
+    return Scan(sheet, np.empty((0, 3), np.int32), provenance, shown)
+
+
+def _colours(
+    sheet: NDArray[np.float64],
+    points: Sequence[NDArray[np.float64]],
+    colours: Sequence[NDArray[np.uint8] | None],
+) -> NDArray[np.uint8] | None:
+    """Colours of the merged points, of the nearest that was seen; None if a view has none."""
+    shown = [one for one in colours if one is not None]
+    if len(shown) < len(colours):
+        return None
+    _, place = cKDTree(np.concatenate(points)).query(sheet, workers=2)
+    return np.concatenate(shown)[place]
 
 
 def _camera(path: Path, scan: Scan) -> NDArray[np.float64] | None:

@@ -42,12 +42,14 @@ class View:
     points : (n, 3) array, m, of the animal alone.
     seen : (m, 3) array, m, of everything seen, the room too.
     camera : (3,) array, m, where it was seen from; None if that is not known.
+    colours : (n, 3) uint8 array, of its points, or None.
     """
 
     name: str
     points: NDArray[np.float64]
     seen: NDArray[np.float64]
     camera: NDArray[np.float64] | None
+    colours: NDArray[np.uint8] | None = None
 
     @cached_property
     def fine(self) -> Thinned:
@@ -133,7 +135,8 @@ def view_of(scan: Scan, camera: NDArray[np.float64] | None) -> View:
     """
     from fitsim.scan.clean import cleaned
 
-    return View(scan.provenance.name, cleaned(scan).vertices, scan.vertices, camera)
+    animal = cleaned(scan)
+    return View(scan.provenance.name, animal.vertices, scan.vertices, camera, animal.colours)
 
 
 def thinned(
