@@ -30,6 +30,9 @@ TRACE = 2e-3
 FINE = 0.002
 """m: grid on which zones are laid out, finer than the narrowest of them by an order."""
 
+_FAR = 4.0
+"""Standard deviations beyond which a blend has ended."""
+
 EDGE_BAND = 0.012
 """m, on an animal of 1.5 m: half width of the thin bands over the blade's rear edge and spine."""
 
@@ -110,17 +113,27 @@ def tissue_of(chart: Chart, zones: Sequence[Zone], scale: float) -> Tissue:
     place = np.stack(np.meshgrid((chart.x - x[0]) / FINE, (chart.t - t[0]) / FINE, indexing="ij"))
     weights = np.stack(
         [
-            ndimage.map_coordinates(
-                ndimage.gaussian_filter((stack == k).astype(float), sigma, mode="nearest"),
-                place,
-                order=1,
-            )
+            ndimage.map_coordinates(_blended(stack == k, sigma), place, order=1)
             for k in range(len(stacks))
         ],
         axis=-1,
     )
     weights[weights < TRACE] = 0.0
     return Tissue(stacks, weights / weights.sum(axis=-1, keepdims=True))
+
+
+def _blended(inside: NDArray[np.bool_], sigma: float) -> NDArray[np.float64]:
+    """A region with its border smoothed over `sigma` (cells), worked out only where it reaches."""
+    blended = np.zeros(inside.shape)
+    if not inside.any():
+        return blended
+    reach = round(_FAR * sigma) + 1
+    (box,) = ndimage.find_objects(inside.astype(int))
+    part = tuple(slice(max(s.start - reach, 0), s.stop + reach) for s in box)
+    blended[part] = ndimage.gaussian_filter(
+        inside[part].astype(float), sigma, mode="nearest", truncate=_FAR
+    )
+    return blended
 
 
 def _fine(axis: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -7,6 +7,8 @@ it is positive definite by construction, whatever nodes are chosen.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,7 +27,8 @@ Array = NDArray[np.float64]
 _FOLDS = 2
 # A bonded layer's influence has died away within this many depths.
 _REACH_DEPTHS = 5.0
-_SAMPLES = 3000
+# Samples of the symbol: between them it is read to within 1e-5.
+_SAMPLES = 1000
 
 
 def influence_tables(stacks: tuple[Stack, ...], shape: tuple[int, int], spacing: float) -> Array:
@@ -55,24 +58,52 @@ def influence_tables(stacks: tuple[Stack, ...], shape: tuple[int, int], spacing:
     ((7, 5), True)
     """
     depth = max(stack.thickness for stack in stacks)
-    margin = int(np.ceil(_REACH_DEPTHS * depth / spacing))
-    torus = tuple(fft.next_fast_len(2 * n + margin, real=True) for n in shape)
-    wave, weight = _folded_waves(torus, spacing)
-    index, part, samples = _log_index(wave)
+    # In whole tens, so that backs a little deeper or shallower are worked out on the same torus.
+    margin = 10 * int(np.ceil(_REACH_DEPTHS * depth / spacing / 10.0))
+    rows, columns = (fft.next_fast_len(2 * n + margin, real=True) for n in shape)
+    waves = _waves((rows, columns), spacing)
+    index, part = waves.index, waves.part
     tables = np.empty((len(stacks), 2 * shape[0] - 1, 2 * shape[1] - 1))
     for table, stack in zip(tables, stacks, strict=True):
-        values = normal_compliance(stack, samples)
+        values = normal_compliance(stack, waves.samples)
         symbol = np.einsum(
-            "fij,fij->ij", weight, values[index] * (1.0 - part) + values[index + 1] * part
+            "fij,fij->ij", waves.weight, values[index] * (1.0 - part) + values[index + 1] * part
         )
-        periodic = fft.irfft2(symbol, s=torus) / spacing**2
-        rows = np.arange(1 - shape[0], shape[0])
-        columns = np.arange(1 - shape[1], shape[1])
-        table[:] = periodic[np.ix_(rows, columns)]
+        periodic = fft.irfft2(symbol, s=(rows, columns)) / spacing**2
+        offsets = (np.arange(1 - n, n) for n in shape)
+        table[:] = periodic[np.ix_(*offsets)]
     return tables
 
 
-def _folded_waves(torus: tuple[int, ...], spacing: float) -> tuple[Array, Array]:
+@dataclass(frozen=True)
+class _Waves:
+    """Wavenumbers of a torus: where each lies between the samples, and its cell-average weight.
+
+    Attributes
+    ----------
+    index : (f, n, m) int array, the sample below each, for f folds.
+    part : (f, n, m) array, -, how far it is towards the next.
+    weight : (f, n, m) array, -.
+    samples : (s,) array, 1/m.
+    """
+
+    index: NDArray[np.int_]
+    part: Array
+    weight: Array
+    samples: Array
+
+
+# Two hundred plausible backs share a grid.
+@lru_cache(maxsize=2)
+def _waves(torus: tuple[int, int], spacing: float) -> _Waves:
+    wave, weight = _folded_waves(torus, spacing)
+    index, part, samples = _log_index(wave)
+    for kept in (index, part, weight, samples):
+        kept.setflags(write=False)
+    return _Waves(index, part, weight, samples)
+
+
+def _folded_waves(torus: tuple[int, int], spacing: float) -> tuple[Array, Array]:
     """Wavenumbers (folds, n, m) 1/m that look alike on the grid, and their cell-average weights."""
     kx = 2.0 * np.pi * fft.fftfreq(torus[0], spacing)
     kt = 2.0 * np.pi * fft.rfftfreq(torus[1], spacing)

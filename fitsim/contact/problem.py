@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -57,6 +57,22 @@ class Problem:
     centre_tree: Array
     half_length: float
     joints: tuple[int, ...]
+
+    def over(self, foundation: Foundation, pad: Pad) -> Problem:
+        """The same tree laid in the same place over other tissue, or over another pad.
+
+        Parameters
+        ----------
+        foundation : Foundation
+            Of the same nodes.
+        pad : Pad
+
+        Returns
+        -------
+        Problem
+        """
+        compliance = compliance_of(foundation, self.near)
+        return replace(self, foundation=foundation, pad=pad, compliance=compliance)
 
     @cached_property
     def points(self) -> Array:

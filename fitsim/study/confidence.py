@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
     from fitsim.back.back import Back
     from fitsim.contact.equilibrium import Equilibrium
+    from fitsim.contact.problem import Problem
     from fitsim.measure.measures import Measures
     from fitsim.rig.case import Case, Pad
     from fitsim.rig.load import Load
@@ -103,6 +105,15 @@ class Trial:
     trees: tuple[Tree, ...]
     poses: tuple[Array, ...]
     rests: tuple[Mapping[str, Equilibrium], ...] = ()
+
+    @cached_property
+    def problems(self) -> tuple[Problem, ...]:
+        """Each tree laid on the back as found."""
+        ground = build_foundation(self.back.chart, self.back.tissue)
+        return tuple(
+            prepare(ground, tree, self.pad, pose)
+            for tree, pose in zip(self.trees, self.poses, strict=True)
+        )
 
 
 @dataclass(frozen=True)
@@ -201,7 +212,7 @@ def _on_one(trial: Trial, task: tuple[int, Array, int]) -> Array:
     found = []
     with threadpool_limits(limits=1, user_api="blas"):
         for which, tree in enumerate(trial.trees):
-            problem = prepare(foundation, tree, pad, trial.poses[which])
+            problem = trial.problems[which].over(foundation, pad)
             near = trial.rests[which] if trial.rests else {}
             found.append(
                 [

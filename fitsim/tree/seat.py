@@ -189,13 +189,16 @@ def _settled(
         lean = many * LEVEL * HALF_BREADTH * freedoms[:, 2:3]
         return np.concatenate([_softened(left), beside, lean], axis=1)
 
+    def misfit(freedoms: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(misfits(freedoms[None])[0])
+
     def slopes(freedoms: NDArray[np.float64]) -> NDArray[np.float64]:
         """Forward differences (r, 5), all five poses looked at together."""
         here, *ahead = misfits(freedoms + DIFFERENCE * np.eye(6, 5, -1))
         return np.stack([(one - here) / DIFFERENCE for one in ahead], axis=1)
 
     fitted = least_squares(
-        lambda freedoms: misfits(freedoms[None])[0],
+        misfit,
         start,
         slopes,
         x_scale=np.array([0.01, 0.01, 0.05, 0.05, 0.05]),
