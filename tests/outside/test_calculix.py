@@ -64,19 +64,14 @@ def test_todays_code_gives_the_kept_figures(name: str, monkeypatch: pytest.Monke
 
 
 # The fast model's limits: as the reference's on flat layers, 6 % and 12 % where the back is curved
-# or the tissue squeezed by 30 %. Measured (force, peak; area): flat 10 % +2.3, +2.1, +5.0 %; flat
-# 30 % +4.2, +3.0 %; saddle +3.6, +0.8 %, pitched +4.7, +0.9 %. Two layers +3.5, +3.0 %: half a
-# point over the 3 % asked of flat layers, all of it stiffening (+0.1 % without): 4 % there.
+# or the tissue squeezed by 30 %. What was measured stands in docs/validation.md.
 FAST = {
     "flat layer, sphere, 10 %": (FORCE, PEAK, AREA),
-    "two layers, sphere, 10 %": (0.04, PEAK, AREA),
+    "two layers, sphere, 10 %": (FORCE, PEAK, AREA),
     "flat layer, sphere, 30 %": (0.06, 0.12, AREA),
     "saddle-shaped patch, bar level": (0.06, 0.12, None),
     "saddle-shaped patch, bar pitched 1 deg": (0.06, 0.12, None),
 }
-
-# where the limit had to be wider than what was asked for
-ASKED = {("two layers, sphere, 10 %", "force_n"): FORCE}
 
 
 @pytest.mark.parametrize(
@@ -90,29 +85,29 @@ def test_fast_model(name: str, monkeypatch: pytest.MonkeyPatch, measured: Measur
     force, peak, area = FAST[name]
     for figure, rel in (("force_n", force), ("peak_kpa", peak), ("area_cm2", area)):
         if rel is not None:
-            asked = ASKED.get((name, figure))
             what = f"fast model, {name}: {NAMES[figure]}"
-            measured.near(what, told[figure], theirs[figure], CALCULIX, rel=rel, asked=asked)
-
-
-SWITCHES = {"curved": "the correction of curvature", "stiffens": "stiffening"}
+            measured.near(what, told[figure], theirs[figure], CALCULIX, rel=rel)
 
 
 @pytest.mark.slow
 def test_corrections_bring_the_fast_model_nearer(
     monkeypatch: pytest.MonkeyPatch, measured: Measured
 ) -> None:
-    """Curvature on the saddle, stiffening at 30 %: without them force and peak are farther off."""
+    """Curvature on the saddle, stiffening at 30 %: without them it is farther off.
+
+    Curvature was made for the force. Peaks lie 1 to 5 % low on every patch, the flat ones too,
+    which too stiff a saddle would hide: its peak is no judge of the correction.
+    """
     monkeypatch.syspath_prepend(str(FOLDER))
     cases, fast = importlib.import_module("cases"), importlib.import_module("fast")
-    for name, switch in (
-        ("saddle-shaped patch, bar level", {"curved": 0.0}),
-        ("flat layer, sphere, 30 %", {"stiffens": False}),
+    for name, left_out, switch, judged in (
+        ("saddle-shaped patch, bar level", "curvature", {"curved": 0.0}, ("force_n",)),
+        ("flat layer, sphere, 30 %", "stiffening", {"stiffens": False}, ("force_n", "peak_kpa")),
     ):
         case, theirs = next(c for c in cases.CASES if c.name == name), finest(name)["calculix"]
         full, less = fast.run(case), fast.run(case, **switch)
-        for figure in ("force_n", "peak_kpa"):
+        for figure in judged:
             off = [abs(one[figure] / theirs[figure] - 1.0) for one in (full, less)]
-            over = f"its error over that without {SWITCHES[next(iter(switch))]}"
+            over = f"its error over that without {left_out}"
             what = f"fast model, {name}: {NAMES[figure]}, {over}"
             measured.below(what, off[0] / off[1], 0.7, "", CALCULIX)

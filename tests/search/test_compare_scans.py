@@ -143,8 +143,8 @@ def test_from_two_scans_to_the_page(tmp_path: Path, capsys: pytest.CaptureFixtur
     top = (np.array(truth["T_scan_body"]) @ [*truth["withers_top"], 1.0])[:3]
     (tmp_path / "marks.json").write_text(json.dumps({"withers": [top.tolist()]}))
     marks = ["--marks-on", MULE, str(tmp_path / "marks.json")]
-    command = ["compare", MULE, PONY, "--tree", "riding-middle", *marks, "--backs", "10",
-               "--load", "none", "--spacing", "20", "--json", "-o", str(tmp_path / "out")]  # fmt: skip
+    command = ["compare", MULE, PONY, "--tree", "riding-middle", *marks, "--backs", "10", "--json",
+               "--load", "none", "--spacing", "20", "-o", str(tmp_path / "out")]  # fmt: skip
     with pytest.raises(SystemExit) as stopped:
         main(command)
     assert stopped.value.code == 0
