@@ -27,7 +27,7 @@ from fitsim.measure.zones import zone_loads
 from fitsim.rig.rings import bar_length
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping
 
     from numpy.typing import NDArray
 
@@ -50,6 +50,7 @@ def measured(
     rocked: Rocking | None = None,
     *,
     margins: Margins | None = None,
+    only: Collection[str] | None = None,
 ) -> Measures:
     """The numbers of one case.
 
@@ -67,6 +68,8 @@ def measured(
         Where it was asked for (`fitsim.measure.rocking.rocking`).
     margins : Margins, optional
         As far as they are known.
+    only : collection of str, optional
+        Zones wanted, where no more than numbers are: hotspots are then left out.
 
     Returns
     -------
@@ -85,7 +88,7 @@ def measured(
     length = bar_length(tree)
     on_tree = node_forces(pressure, equilibrium.shear, normals, area)
     grid = on_grid(chart, pressure)
-    peaks, means = patch_peak(grid, chart.spacing), patch_mean(grid, chart.spacing)
+    peaks = patch_peak(grid, chart.spacing)
     said = (*_strap_cautions(back, case), *_cautions(chart, tree, equilibrium, on_tree, length))
     daylights = {side: daylight(chart, equilibrium, side, length) for side in SIDES}
     lift = lifts(daylights, length)
@@ -101,8 +104,8 @@ def measured(
             pressure * area, equilibrium.bar, equilibrium.along, chart.spacing / length
         ),
         lift=lift,
-        zones=zone_loads(back, pressure),
-        hotspots=hotspots(back, peaks, means),
+        zones=zone_loads(back, pressure, only),
+        hotspots=hotspots(back, peaks, patch_mean(grid, chart.spacing)) if only is None else (),
         bridging={side: bridging(daylights[side]) for side in SIDES},
         rocking=rocked,
         cautions=(*said, *_lift_cautions(lift)),

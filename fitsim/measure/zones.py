@@ -10,7 +10,7 @@ from fitsim.measure.measures import ZoneLoad
 from fitsim.measure.pressure import contact_nodes, on_grid, patch_peak
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping
 
     from numpy.typing import NDArray
 
@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     Mask = NDArray[np.bool_]
 
 
-def zone_loads(back: Back, pressure: Array) -> Mapping[str, ZoneLoad]:
+def zone_loads(
+    back: Back, pressure: Array, only: Collection[str] | None = None
+) -> Mapping[str, ZoneLoad]:
     """Force, peak and contact area of every zone.
 
     A node counts to one zone only (`Back.zone_code`), so that the forces of all zones add up to
@@ -32,15 +34,18 @@ def zone_loads(back: Back, pressure: Array) -> Mapping[str, ZoneLoad]:
         Its chart, zones and zone codes.
     pressure : (n,) array, Pa
         On the valid nodes of the chart, row-major.
+    only : collection of str, optional
+        Zones wanted.
 
     Returns
     -------
     dict of ZoneLoad
-        By zone name, every zone of the back.
+        By zone name, every zone of the back or those wanted.
     """
     return {
         zone.name: _zone_load(back.chart, pressure, back.zone_code == index)
         for index, zone in enumerate(back.zones)
+        if only is None or zone.name in only
     }
 
 

@@ -51,6 +51,12 @@ LEVEL = 0.90
 """Of the intervals: nine plausible backs in ten lie within."""
 
 
+_ZONES = frozenset(
+    ("spine", "scapula_left", "scapula_right", "fat_pocket_left", "fat_pocket_right")
+)
+"""Those that a headline is about."""
+
+
 def _zone_peak(kind: str) -> Callable[[Measures], float]:
     return lambda m: max(m.zones[f"{kind}_left"].peak, m.zones[f"{kind}_right"].peak)
 
@@ -237,7 +243,7 @@ def _cases(trial: Trial, which: int, rig: Rig) -> tuple[Case, ...]:
 def _headlines(back: Back, tree: Tree, case: Case, rest: Equilibrium) -> list[float]:
     if not rest.found:
         return [float("nan")] * len(HEADLINES)
-    found = measured(back, tree, case, rest)
+    found = measured(back, tree, case, rest, only=_ZONES)
     return [float(of(found)) for of in HEADLINES.values()]
 
 
