@@ -50,6 +50,7 @@ class Sticker:
     sd_m : m, of its middle along the skin in each direction; where it was stuck is less sure.
     width_m : m.
     doubt : why it was not used; nothing where it was.
+    line : number of the chalk line that it is a piece of; 0 for a spot by itself.
     """
 
     colour: Colour
@@ -58,6 +59,7 @@ class Sticker:
     sd_m: float
     width_m: float
     doubt: str = ""
+    line: int = 0
 
 
 def read_stickers(text: str) -> Meanings:
@@ -177,9 +179,12 @@ class Stuck:
         """How a mark is known, in a phrase."""
         group = self.used[name]
         off = 1e3 * max(one.sd_m for one in group)
-        many = f"{len(group)} {group[0].colour} stickers" if len(group) > 1 else (
-            f"a {group[0].colour} sticker")  # fmt: skip
-        return f"{many} found by colour to {off:.0f} mm, stuck on by hand"
+        spots, lines = [sum(not one.line for one in group), len({one.line for one in group} - {0})]
+        words = [(spots, "sticker"), (lines, "chalk line")]
+        many = " and ".join(
+            f"{count} {group[0].colour} {what}{'s' * (count > 1)}" for count, what in words if count
+        )
+        return f"{many} found by colour to {off:.0f} mm, put on by hand"
 
     def sd(self, name: str) -> float:
         """Standard deviation of a mark: of finding the sticker and of sticking it on, m."""
@@ -209,7 +214,7 @@ def stuck_on(scan: Scan, frame: BodyFrame, meanings: Meanings, told: Collection[
     blobs = blobs_of(scan, metre) if known else ()
     spots = [
         Sticker(blob.colour, known.get(blob.colour, ""), blob.place, blob.sd_m, blob.width_m,
-                blob.doubt)
+                blob.doubt, blob.line)
         for blob in blobs
         if blob.colour in known or not blob.doubt
     ]  # fmt: skip
@@ -217,7 +222,7 @@ def stuck_on(scan: Scan, frame: BodyFrame, meanings: Meanings, told: Collection[
     spots.sort(key=lambda spot: -ground.at(spot)[0])  # so that numbers rise towards the rear
     spots = ground.one_withers([spot for spot in spots if ground.worth_saying(spot)])
     zero, room = ground.edge(spots)
-    placed = [ground.judged(spot, zero, room, told) for spot in spots]
+    placed = _whole_lines([ground.judged(spot, zero, room, told) for spot in spots])
     return Stuck(tuple(_in_order(_numbered(placed), frame.T_body_scan)))
 
 
@@ -321,6 +326,14 @@ def _may_lie(kind: str, x: float, across: float, ground: _Ground, room: float) -
     return least <= off <= most and abs(x - middle) <= half + room
 
 
+def _whole_lines(spots: list[Sticker]) -> list[Sticker]:
+    """The spots, chalk lines used whole or not at all: a rope crosses places that may be marked."""
+    doubts = {spot.line: spot.doubt for spot in spots if spot.line and spot.doubt}
+    return [
+        replace(spot, doubt=doubts[spot.line]) if spot.line in doubts else spot for spot in spots
+    ]
+
+
 def _kind_and_side(mark: str) -> tuple[str, str]:
     place, _, side = mark.rpartition("_")
     return (place, side) if side in {"left", "right"} else (mark, "")
@@ -386,19 +399,22 @@ def sticker_cautions(stickers: Sequence[Sticker]) -> tuple[str, ...]:
     -------
     tuple of str
     """
-    left = [one for one in stickers if one.doubt]
+    doubtful = [one for one in stickers if one.doubt]
+    first = {one.line: one for one in reversed(doubtful) if one.line}
+    left = [one for one in doubtful if not one.line or first[one.line] is one]
     said = [_not_used(one) for one in left[:MOST_SAID]]
     if len(left) > MOST_SAID:
         more = len(left) - MOST_SAID
-        said.append(f"{more} more coloured spot{'s were' if more > 1 else ' was'} not used.")
+        said.append(f"{more} more coloured place{'s were' if more > 1 else ' was'} not used.")
     return tuple(said)
 
 
 def _not_used(one: Sticker) -> str:
     x, y, _ = 1e3 * one.place
     way, side = ("behind" if x < 0.0 else "in front of"), ("left" if y > 0.0 else "right")
+    what, kind = ("line", "a mark") if one.line else ("spot", "a sticker")
     return (
-        f"A {one.colour} spot {1e3 * one.width_m:.0f} mm wide, {abs(x):.0f} mm {way} the shoulder "
-        f"blade's rear edge and {abs(y):.0f} mm to the {side}, was not taken for a sticker: "
+        f"A {one.colour} {what} {1e3 * one.width_m:.0f} mm wide, {abs(x):.0f} mm {way} the "
+        f"shoulder blade's rear edge and {abs(y):.0f} mm to the {side}, was not taken for {kind}: "
         f"{one.doubt}."
     )

@@ -102,7 +102,7 @@ def _case_lines(fit: Fit, system: System) -> list[str]:
 def _found(back: Back, system: System) -> list[str]:
     """One line for what was marked, one for what was estimated."""
     lines = []
-    sources = {"marked": "Marked", "sticker": "Marked by stickers"}
+    sources = {"marked": "Marked", "sticker": "Marked by stickers or chalk"}
     for source, words in (sources | {"estimated": "Estimated, not marked"}).items():
         names = [name for name, mark in back.marks.items()
                  if mark.source == source and not noted_kind(name)]  # fmt: skip

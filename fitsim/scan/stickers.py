@@ -1,8 +1,8 @@
-"""Stickers and chalk spots found on a scan by their colour."""
+"""Stickers, chalk spots and chalk lines found on a scan by their colour."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -10,6 +10,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from fitsim.scan.chalk import pieces_along
 from fitsim.scan.colour import DARKEST, Colour, brown, chroma, hue, named
 
 if TYPE_CHECKING:
@@ -21,6 +22,10 @@ WIDTH: Final = (0.010, 0.050)
 """m: spots of 15 to 40 mm, with room for soft edges. What is narrower than the first is a speck."""
 LARGEST: Final = 0.080
 """m: wider things are rugs and ropes, not spots to be spoken of."""
+LINE: Final = (0.060, 0.800)
+"""m: shortest and longest line that is taken for one drawn with chalk; straps are longer."""
+THICKEST: Final = 0.030
+"""m: a chalk line is 10 to 20 mm thick (from memory), with room for soft edges."""
 COARSEST: Final = 0.010
 """m: with points farther apart a sticker of 15 mm is two of them at most."""
 LAID: Final = 0.002
@@ -57,6 +62,7 @@ class Blob:
     sd_m : m, standard deviation of the middle along the skin, in each direction.
     width_m : m, of the disc with its area.
     doubt : why it is not taken for a sticker; nothing where it is one.
+    line : number of the chalk line that it is a piece of; 0 for a spot by itself.
     """
 
     colour: Colour
@@ -64,6 +70,7 @@ class Blob:
     sd_m: float
     width_m: float
     doubt: str = ""
+    line: int = 0
 
 
 def blobs_of(scan: Scan, metre: float = 1.0) -> tuple[Blob, ...]:
@@ -100,12 +107,10 @@ def blobs_of(scan: Scan, metre: float = 1.0) -> tuple[Blob, ...]:
     if spacing > COARSEST:
         return ()
     look = _Look(points, colours, spacing)
-    found = [look.blob(rows) for rows in look.groups()]
-    return tuple(
-        Blob(blob.colour, blob.place / metre, blob.sd_m, blob.width_m, blob.doubt)
-        for blob in found
-        if blob is not None
-    )
+    found = []
+    for number, rows in enumerate(look.groups(), 1):
+        found += [replace(b, line=number) for b in look.line(rows)] or look.spot(rows)
+    return tuple(replace(blob, place=blob.place / metre) for blob in found)
 
 
 def painted_points(scan: Scan) -> tuple[NDArray[np.float64], NDArray[np.uint8] | None]:
@@ -180,31 +185,78 @@ class _Look:
         count, label = connected_components(graph, directed=False)
         order = np.argsort(label, kind="stable")
         parts = np.split(unlike[order], np.searchsorted(label[order], np.arange(1, count)))
-        return [part for part in parts if len(part) >= _LEAST and self._seems_small(part)]
+        return [part for part in parts if len(part) >= _LEAST]
 
-    def _seems_small(self, rows: NDArray[np.intp]) -> bool:
-        return float(np.linalg.norm(np.ptp(self.points[rows], axis=0))) < 2.0 * LARGEST
+    def _reach(self, rows: NDArray[np.intp]) -> float:
+        """Size of a group corner to corner, m."""
+        return float(np.linalg.norm(np.ptp(self.points[rows], axis=0)))
 
-    def blob(self, rows: NDArray[np.intp]) -> Blob | None:
-        """One group judged: a spot, a doubtful one, or nothing to speak of."""
+    def _tint(self, rows: NDArray[np.intp]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Chroma of the hide around a group, and of those of its points that are least like it."""
         hide = np.median(self.hide[rows], axis=0)
         off = np.linalg.norm(self.plane[rows] - hide, axis=1)
-        core = np.median(self.plane[rows[off >= np.median(off)]], axis=0)
+        return hide, np.median(self.plane[rows[off >= np.median(off)]], axis=0)
+
+    def line(self, rows: NDArray[np.intp]) -> list[Blob]:
+        """Places along a chalk line; none where a group is no line of a clear colour."""
+        if not WIDTH[1] < self._reach(rows) < LINE[1]:
+            return []
+        tint = self._tint(rows)
+        weight = self._weight(rows, *tint)
+        core = rows[weight > _CORE]
+        pieces, length = pieces_along(self.points[rows], max(2.5 * self.spacing, 0.004))
+        thick = float(weight.sum()) * self.spacing**2 / max(length, self.spacing)
+        if len(core) < _LEAST or thick > THICKEST or not LINE[0] <= length <= LINE[1]:
+            return []
+        mean = self.colours[core].mean(axis=0)
+        plane, value = chroma(mean[None])[0], float(mean.max())
+        light = value, value / max(1.0, float(np.median(self.hide_value[rows])))
+        if brown(hue(plane)) or _off_colour(plane, light) or self._beside(rows, tint) > _ALONE:
+            return []
+        places = [self._piece(rows[piece], weight[piece]) for piece in pieces]
+        colour = named(hue(plane))[0]
+        return [Blob(colour, *place, thick) for place in places if place is not None]
+
+    def _beside(
+        self, rows: NDArray[np.intp], tint: tuple[NDArray[np.float64], NDArray[np.float64]]
+    ) -> float:
+        """How much of a line's colour lies beside it: the rim of a rug has the rug there."""
+        low, high = self.points[rows].min(axis=0) - _RING, self.points[rows].max(axis=0) + _RING
+        near = np.flatnonzero(((self.points > low) & (self.points < high)).all(axis=1))
+        far, _ = cKDTree(self.points[rows]).query(self.points[near])
+        beside = near[(far > 2.0 * self.spacing) & (far < 2.0 * self.spacing + _RING)]
+        return float(self._weight(beside, *tint).mean()) if len(beside) else 0.0
+
+    def _piece(
+        self, rows: NDArray[np.intp], weight: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], float] | None:
+        """Middle of a piece of a line and how sure that is across it, m; None for a scrap."""
+        if (weight > _CORE).sum() < _LEAST:
+            return None
+        shape = _shape(self.points[rows], weight, self.spacing)
+        across = shape.sd * shape.shortest / shape.longest
+        return shape.middle, float(np.hypot(across, LAID))
+
+    def spot(self, rows: NDArray[np.intp]) -> list[Blob]:
+        """One group judged: a spot, a doubtful one, or nothing to speak of."""
+        if self._reach(rows) >= 2.0 * LARGEST:
+            return []
+        hide, core = self._tint(rows)
         near = np.array(self.tree.query_ball_point(self.points[rows].mean(axis=0), LARGEST))
         weight = self._weight(near, hide, core)
         inside = self._inside(near, rows) & (weight > _FAINT)
         if (weight[inside] > _CORE).sum() < _LEAST:
-            return None
+            return []
         shape = _shape(self.points[near[inside]], weight[inside], self.spacing)
         if shape.width < WIDTH[0] or shape.longest > LARGEST:
-            return None
+            return []
         plane, value = self._own(near[inside & (weight > _CORE)], shape)
         light = value, value / max(1.0, float(np.median(self.hide_value[rows])))
         doubts = _doubts(shape, plane, light, self._around(near, weight, shape))
         if brown(hue(plane)) or len(doubts) > 1 or _washed_out(plane):
-            return None
+            return []
         sd = float(np.hypot(shape.sd, LAID))
-        return Blob(named(hue(plane))[0], shape.middle, sd, shape.width, *doubts)
+        return [Blob(named(hue(plane))[0], shape.middle, sd, shape.width, *doubts)]
 
     def _own(self, core: NDArray[np.intp], shape: _Shape) -> tuple[NDArray[np.float64], float]:
         """Chroma and brightness of a spot's middle, averaged before noise can lend it colour."""
@@ -271,19 +323,26 @@ def _washed_out(plane: NDArray[np.float64]) -> bool:
 def _doubts(
     shape: _Shape, core: NDArray[np.float64], light: tuple[float, float], around: float
 ) -> list[str]:
-    """What speaks against a sticker; `light` is its brightness, and that over the hide's."""
-    colour, sure = named(hue(core))
+    """What speaks against a sticker, by its colour, its light (see `_off_colour`) and its shape."""
     full = shape.width**2 / (shape.longest * shape.shortest)
-    dull = _DULL_YELLOW if colour == "yellow" else _DULL
     reasons = {
-        "its colour lies between two": not sure,
-        "its colour is pale": float(np.linalg.norm(core)) < _palest(colour),
-        "it is dark like a stain": light[1] < dull,
-        "it lies too dark to tell its colour": light[0] < _DIM,
         f"it is {1e3 * shape.longest:.0f} mm long": shape.longest > WIDTH[1],
         "it is a streak": shape.shortest < _ROUND * shape.longest,
         "it is ragged or hollow": full < _FULL,
         "it runs out into what is around it": around > _ALONE,
+    }
+    return _off_colour(core, light) + [words for words, holds in reasons.items() if holds]
+
+
+def _off_colour(plane: NDArray[np.float64], light: tuple[float, float]) -> list[str]:
+    """What speaks against a colour; `light` is its brightness, and that over the hide's."""
+    colour, sure = named(hue(plane))
+    dull = _DULL_YELLOW if colour == "yellow" else _DULL
+    reasons = {
+        "its colour lies between two": not sure,
+        "its colour is pale": float(np.linalg.norm(plane)) < _palest(colour),
+        "it is dark like a stain": light[1] < dull,
+        "it lies too dark to tell its colour": light[0] < _DIM,
     }
     return [words for words, holds in reasons.items() if holds]
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import jsonschema
 import numpy as np
 import pytest
+from scipy.spatial import cKDTree
 
 from fitsim.back.back import Back
 from fitsim.back.marks import on_chart
@@ -146,7 +147,7 @@ def test_those_that_make_no_sense_are_said_and_not_used() -> None:
     ]
     said = [caution for caution in back.cautions if "was not taken for a sticker" in caution]
     assert len(said) == 4
-    assert "1 more coloured spot was not used." in back.cautions
+    assert "1 more coloured place was not used." in back.cautions
 
 
 def test_what_was_pointed_at_goes_before() -> None:
@@ -195,3 +196,33 @@ def test_other_words_are_refused_in_a_sentence(words: str, said: str) -> None:
         read_stickers(words)
     assert said in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def drawn(colour: str, way: NDArray[np.float64], width: float = 0.014) -> Scan:
+    """The mule with a line drawn on it along (x, t) places."""
+    there = np.array([in_scan(*xt) for xt in way])
+    far, _ = cKDTree(there).query(scan().vertices)
+    share = np.clip((width / 2 - far) / 0.004 + 0.5, 0.0, 1.0)[:, None]
+    rng = np.random.default_rng(4)
+    bare_hide = hide(scan().vertices, rng, HIDES["brown"])
+    colours = (1.0 - share) * bare_hide + share * np.array(STICKERS[colour])
+    return replace(scan(), colours=lit(scan().vertices, colours, rng))
+
+
+def test_a_chalk_line_is_an_edge() -> None:
+    s = np.linspace(0.0, 1.0, 60)
+    back = Back.from_scan(drawn("green", np.column_stack([-0.03 + 0.07 * s**2, 0.10 + 0.2 * s])))
+    edge = back.marks["scapula_edge_left"]
+    assert (edge.source, len(edge.points) > 4) == ("sticker", True)
+    assert edge.basis.startswith("1 green chalk line found by colour")
+    assert (np.diff(edge.points[:, 2]) < 0.0).all()  # from the corner down
+
+
+def test_a_rope_over_the_back_is_no_mark() -> None:
+    """A blue cord from flank to flank crosses the spine: it counts whole, so not at all."""
+    across = np.column_stack([np.full(120, -0.2), np.linspace(-0.3, 0.3, 120)])
+    back = Back.from_scan(drawn("blue", across))
+    assert back.marks["spine"].source == "estimated"
+    said = [caution for caution in back.cautions if "blue line" in caution]
+    assert len(said) == 1
+    assert "the spine cannot lie there" in said[0]

@@ -113,14 +113,14 @@ def read_frames(folder: Path, manifest: Manifest) -> list[DepthFrame]:
     for frame in manifest.frames:
         camera = manifest.camera_of(frame)
         assert camera is not None  # noqa: S101 - read_manifest has seen to it
-        path = folder / _plain(frame.depth)
+        path = _beside(folder, frame.depth)
         depth = read_frame(path, camera, manifest.metres_per_step, manifest.far_m)
         good = trusted(depth, camera)
         dropped = int(((depth > 0.0) & ~good).sum())
         pose = None if frame.pose is None else rough_motion(f"{frame.depth}, pose", frame.pose)
         picture = None
         if frame.colour is not None:
-            picture = read_colour(folder / _plain(frame.colour), camera)
+            picture = read_colour(_beside(folder, frame.colour), camera)
         kept = np.where(good, depth, 0.0)
         frames.append(DepthFrame(path.name, kept, camera, pose, dropped, picture))
     return frames
@@ -145,11 +145,12 @@ def _colours(
     )
 
 
-def _plain(name: str) -> str:
-    """A file name that stays in its folder."""
-    if PurePath(name).name != name or name in {".", ".."} or "\\" in name or ":" in name:
+def _beside(folder: Path, name: str) -> Path:
+    """A file of the folder itself: no path, and no link that leads out of it."""
+    plain = PurePath(name).name == name and name not in {".", ".."} and not set("\\:\0") & set(name)
+    if not plain or (folder / name).resolve().parent != folder.resolve():
         raise BadScan(name, "a picture must lie beside its manifest", "write its name alone")
-    return name
+    return folder / name
 
 
 def _placed(
