@@ -53,7 +53,9 @@ class Crest:
         return replace(self, x=self.x + x, z=self.z + z)
 
 
-def crest_of(surface: TrunkSurface, scale: float = 1.0, *, settled: bool = False) -> Crest:
+def crest_of(
+    surface: TrunkSurface, scale: float = 1.0, plane: tuple[float, float] | None = None
+) -> Crest:
     """Find the spine line as the line about which the top of every section mirrors itself.
 
     On a sharp withers that is the highest line; on a fleshy back, where the spine lies in a
@@ -64,8 +66,9 @@ def crest_of(surface: TrunkSurface, scale: float = 1.0, *, settled: bool = False
     surface : TrunkSurface
     scale : float
         Size of the animal over one of 1.5 m.
-    settled : bool
-        The mirror plane is known: the line is held to it.
+    plane : (float, float) or None
+        Slope (rad) and offset (m) of the trunk's mirror plane, y = slope x + offset, once it has
+        settled: the line is held to it.
 
     Returns
     -------
@@ -74,18 +77,21 @@ def crest_of(surface: TrunkSurface, scale: float = 1.0, *, settled: bool = False
     Notes
     -----
     Minimises, over the line y0(x), the sum of (z(y0 + s) - z(y0 - s))^2 for s up to 50 mm plus
-    a bending penalty (Whittaker smoothing), by Gauss-Newton.
+    a bending penalty (Whittaker smoothing), by Gauss-Newton. Pairs of which one side was not
+    measured say nothing: the smooth surface's guess in a gap would draw the line aside.
     """
     y, z = surface.sections()
-    middle = len(surface.grid.b) // 2
+    top = len(surface.grid.b) // 2
     reach = np.linspace(0.005, HALF_WIDTH * scale, 10)
     lateral = np.arange(-0.12, 0.1201, 0.004) * max(scale, 0.7)
     heights = _on_lateral_grid(y, z, lateral)
+    heights[_on_lateral_grid(y, surface.cover, lateral) <= SEEN] = np.nan
     slope = np.gradient(heights, lateral, axis=1)
-    seen = (surface.cover[:, middle - 2 : middle + 3].mean(axis=1) > SEEN) & np.isfinite(
+    seen = (surface.cover[:, top - 2 : top + 3].mean(axis=1) > SEEN) & np.isfinite(
         heights[:, len(lateral) // 2]
     )
-    line = np.zeros(len(y))
+    slope_x, offset = plane or (0.0, 0.0)
+    line = middle = slope_x * surface.grid.a + offset
     rows = np.arange(len(y))
     for _ in range(6):
         left, right = line[:, None] + reach, line[:, None] - reach
@@ -93,8 +99,10 @@ def crest_of(surface: TrunkSurface, scale: float = 1.0, *, settled: bool = False
         change = _lookup(slope, lateral, left) - _lookup(slope, lateral, right)
         good = np.isfinite(uneven) & np.isfinite(change) & seen[:, None]
         uneven, change = np.where(good, uneven, 0.0), np.where(good, change, 0.0)
-        line = _bent(line, (change**2).sum(axis=1), (uneven * change).sum(axis=1),
-                     surface.grid.cell, settled=settled)  # fmt: skip
+        line = middle + _bent(
+            line - middle, (change**2).sum(axis=1), (uneven * change).sum(axis=1),
+            surface.grid.cell, settled=plane is not None,
+        )  # fmt: skip
         line = np.clip(line, 0.6 * lateral[0], 0.6 * lateral[-1])
     height = _lookup(heights, lateral, line[:, None])[:, 0]
     seen = seen & np.isfinite(height)
@@ -106,7 +114,7 @@ def crest_of(surface: TrunkSurface, scale: float = 1.0, *, settled: bool = False
 def _on_lateral_grid(
     y: NDArray[np.float64], z: NDArray[np.float64], lateral: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Height of every section over an even grid of y; NaN outside what was measured."""
+    """Height of every section (or its cover) over an even grid of y; NaN beyond its ends."""
     heights = np.full((len(y), len(lateral)), np.nan)
     for row in range(len(y)):
         known = np.isfinite(y[row]) & (np.abs(y[row]) < 2.5 * lateral[-1])

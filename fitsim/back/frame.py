@@ -326,22 +326,24 @@ def _spine_along_x(
     """Lay the spine line along x on the finely smoothed surface, once roll has settled.
 
     Not in the rounds: on a round back the spine line moves with the roll, and settling both in
-    turn swings ever wider; and rounds smooth too much to see the ridge over the spine.
+    turn swings ever wider; and rounds smooth too much to see the ridge over the spine. The line is
+    held to the plane the rounds found, not to its own last place, which would let it wander.
     """
     span, level = ((part[0] * place.scale, part[1] * place.scale) for part in (COMPARED, LEVELLED))
     near = trunk.moved(place.T).points[:, 0]
     trunk = trunk.only((near > FINE_REACH[0] - 0.1) & (near < FINE_REACH[1] + 0.1))
     few = thinned(trunk, 2 * FEW)
+    T_mirror_scan = place.T
     for _ in range(2):
         crown = _surface(
             few.moved(place.T), place.scale, RIDGE, FINE_REACH, name=name, widest=CROWN
         )
-        crest = crest_of(crown, place.scale, settled=True)
+        crest = crest_of(crown, place.scale, _mirror_line(place.T, T_mirror_scan))
         place = place.stepped(spine_step(crest, span))
         if not stands:
             place = place.stepped(pitch_step(crest, level))
     surface = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH, name=name)
-    crest = crest_of(surface, place.scale, settled=True)
+    crest = crest_of(surface, place.scale, _mirror_line(place.T, T_mirror_scan))
     found = withers_of(surface, crest, place.scale, _leg_station(place, rough)) or place.withers
     if found is None:
         return surface, crest, place
@@ -350,6 +352,15 @@ def _spine_along_x(
     shift = np.eye(4)
     shift[:3, 3] = [x, 0.0, z]
     return surface.moved(x, z), crest.moved(x, z), replace(place.stepped(shift), withers=found)
+
+
+def _mirror_line(
+    T_body_scan: NDArray[np.float64], T_mirror_scan: NDArray[np.float64]
+) -> tuple[float, float]:
+    """Slope and offset, in the present frame, of the mirror plane settled on before."""
+    T = T_body_scan @ np.linalg.inv(T_mirror_scan)
+    slope = T[1, 0] / T[0, 0]
+    return float(slope), float(T[1, 3] - slope * T[0, 3])
 
 
 def _leg_station(place: _Placement, rough: RoughFrame) -> float | None:
