@@ -139,7 +139,7 @@ def _under(problem: Problem, case: Case, rest: Equilibrium, grip: Grip, system: 
     if math.isfinite(room):
         said.append(f"Least daylight there {quantity(room, 'length', system)}.")
     rim = _hand_rim(problem, rest, side, along, grip.amount)
-    return found, " ".join(said), rim[2], rim
+    return found, " ".join(said), rim[0], rim
 
 
 def _push_words(push: float, system: System) -> str:

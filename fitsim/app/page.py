@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
@@ -11,9 +12,9 @@ from fitsim.app.answer import withers_at
 from fitsim.app.scenario import CONTROLS, GAITS, LOADS, PADS, Control, Scenario
 from fitsim.app.tour import TOUR
 from fitsim.app.words import control_words
+from fitsim.back.noted import hurt_cautions
 from fitsim.draw.palette import difference_map, pressure_map
 from fitsim.draw.quantity import quantity
-from fitsim.report.contract import CAUTIONS
 from fitsim.report.house import asset, rendered
 from fitsim.report.quality_lines import card_lines
 from fitsim.report.scene import back_scene, packed
@@ -28,9 +29,18 @@ if TYPE_CHECKING:
 DIFFERENCE_SHARE = 0.5
 """Of the pressure scale: ends of the difference's, which stay where they are while sliders move."""
 _CUT = Control("behind", "Behind the withers", "length", -0.2, 0.9, 0.005, "place")
+_NOTED = (
+    ("white_hairs", "white hairs"),
+    ("dry_patch", "dry patch after work"),
+    ("wet_patch", "wet patch after work"),
+    ("hot_patch", "hot place"),
+    ("sore", "sore"),
+)
+_PARTS = ("page", "compare", "cut", "hand", "files", "tour")
 _FILES = {
     "app.css": "text/css",
     "app.js": "text/javascript",
+    **{f"app_{part}.js": "text/javascript" for part in _PARTS},
     "back_view.js": "text/javascript",
     "skin.glsl": "text/plain",
     "three.min.js": "text/javascript",
@@ -40,7 +50,11 @@ _FILES = {
 def index() -> str:
     """Return the page."""
     return rendered(
-        "app.html.j2", gradient=_gradient(pressure_map()), diverging=_gradient(difference_map())
+        "app.html.j2",
+        gradient=_gradient(pressure_map()),
+        diverging=_gradient(difference_map()),
+        parts=_PARTS,
+        noted=_NOTED,
     )
 
 
@@ -63,6 +77,11 @@ def page_file(name: str) -> tuple[str, str]:
     return asset(name), _FILES[name]
 
 
+def key_of(place: Place) -> str:
+    """What tells one scan from another, whatever its file is called."""
+    return place.bench.back.provenance.sha256[:16]
+
+
 def _signed(difference: float, system: System) -> str:
     """A difference in pressure with its sign."""
     return ("+" if difference > 0.0 else "") + quantity(difference, "pressure", system)
@@ -80,11 +99,12 @@ def screen(place: Place, system: System) -> dict[str, object]:
     from fitsim.tree.read import read_tree
 
     back = place.bench.back
-    x, withers = back.chart.x, withers_at(back)
+    x, withers, step = back.chart.x, withers_at(back), _CUT.step
+    hurt = hurt_cautions(back.marks)
     return {
         "scene": back_scene(back, top=place.top, system=system),
         "name": place.name,
-        "key": back.provenance.sha256[:16],
+        "key": key_of(place),
         "controls": [control_words(control, system) for control in CONTROLS],
         "usual": Scenario().as_dict(),
         "trees": [[name, read_tree(name).name] for name in library_names()],
@@ -98,12 +118,13 @@ def screen(place: Place, system: System) -> dict[str, object]:
         ],
         "cut": {
             **control_words(_CUT, system),
-            "low": round(withers - float(x[-1]), 3),
-            "high": round(withers - float(x[0]), 3),
+            "low": step * math.ceil((withers - float(x[-1])) / step),
+            "high": step * math.floor((withers - float(x[0])) / step),
+            "signed": False,
         },
         "ticks": [quantity(place.top * k / 5, "pressure", system) for k in range(6)],
         "card": card_lines(place.card, system),
-        "notes": list(back.provenance.notes),
+        "notes": [*back.provenance.notes, *(said for said in back.cautions if said not in hurt)],
         "tour": [asdict(stop) for stop in TOUR],
-        "cautions": list(CAUTIONS),
+        "cautions": list(hurt),
     }

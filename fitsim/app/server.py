@@ -15,7 +15,7 @@ from fitsim.app import exports
 from fitsim.app.answer import answer
 from fitsim.app.asked import MOST_VIEWS, asked_of
 from fitsim.app.guard import guard
-from fitsim.app.page import index, page_file, screen
+from fitsim.app.page import index, key_of, page_file, screen
 from fitsim.app.scenario import scenario_of
 from fitsim.app.sessions import LARGEST, Sessions, placed
 from fitsim.errors import BadSettings, FitsimError
@@ -77,6 +77,7 @@ def application(sessions: Sessions, token: str | None = None) -> web.Application
             web.get("/live", _live),
             web.post("/scan", _scan),
             web.post("/marks", _marks),
+            web.post("/forget", _forget),
             web.post("/hands", _hands),
             web.post("/report", _report),
             web.post("/settings", _settings),
@@ -130,7 +131,10 @@ async def _page_file(request: web.Request) -> web.Response:
 
 async def _screen(request: web.Request) -> web.Response:
     held, place = request.app[HELD], _place(request)
-    return web.json_response(await held.done(screen, place, _system(request)))
+    first, start = held.sessions.first, held.sessions.start
+    shown = await held.done(screen, place, _system(request))
+    more = {"brought": place is not first, "first": key_of(first), "start": start}
+    return web.json_response({**shown, **more})
 
 
 async def _live(request: web.Request) -> web.WebSocketResponse:
@@ -182,22 +186,35 @@ async def _answer(
 
 
 async def _scan(request: web.Request) -> web.Response:
-    """Take a scan that a viewer brought."""
+    """Take a scan that a viewer brought, marks with it, or marks of the first scan alone."""
     held = request.app[HELD]
     form = await request.post()
-    part = form.get("scan")
-    if not isinstance(part, web.FileField):
-        raise BadSettings("the scan", "did not come with it", "choose a file again")
-    path = held.sessions.brought(part.filename)
-    file = _scan_file(path, str(form.get("unit") or ""), str(form.get("withers_height") or ""))
-    try:
+    part, marks = form.get("scan"), str(form.get("marks") or "")
+    if isinstance(part, web.FileField):
+        path, name = held.sessions.brought(part.filename), _plain_name(part.filename)
+        unit, height = str(form.get("unit") or ""), str(form.get("withers_height") or "")
+        file = _scan_file(path, unit, height)
         path.write_bytes(part.file.read())
-        place = await held.done(placed, file, _plain_name(part.filename))
+    elif marks:
+        file, name = held.sessions.first.file, held.sessions.first.name
+    else:
+        raise BadSettings("the scan", "did not come with it", "choose a file again")
+    if marks:
+        file = replace(file, marks=held.sessions.brought_marks(marks))
+    try:
+        place = await held.done(placed, file, name)
     except FitsimError as fault:
-        path.unlink(missing_ok=True)
-        told = str(fault).replace(path.name, _plain_name(part.filename))
+        held.sessions.drop(file)
+        told = str(fault).replace(file.path.name, name)
+        told = told.replace(file.marks.name, "the marks") if file.marks else told
         return web.json_response({"error": told}, status=422)
     held.sessions.put(_viewer(request), place)
+    return web.json_response({"done": True})
+
+
+async def _forget(request: web.Request) -> web.Response:
+    """Take away what a viewer brought."""
+    request.app[HELD].sessions.forget(_viewer(request))
     return web.json_response({"done": True})
 
 

@@ -75,9 +75,18 @@ def placed(file: ScanFile, name: str = "") -> Place:
 
 @dataclass
 class Sessions:
-    """Every viewer's place, and a folder for what they brought, gone when the app ends."""
+    """Every viewer's place, and a folder for what they brought, gone when the app ends.
+
+    What is here is not kept: the page keeps what its viewer brought, and sends it again.
+
+    Attributes
+    ----------
+    first : the place of whoever brought nothing.
+    start : tells one start of the app from another.
+    """
 
     first: Place
+    start: str = field(default_factory=lambda: secrets.token_hex(8))
     places: dict[str, Place] = field(default_factory=dict)
     folder: tempfile.TemporaryDirectory[str] = field(
         default_factory=lambda: tempfile.TemporaryDirectory(prefix="fitsim-app-")
@@ -97,10 +106,27 @@ class Sessions:
 
     def put(self, viewer: str, place: Place) -> None:
         """Put a place before a viewer."""
-        self.places.pop(viewer, None)
+        gone = [self.places.pop(viewer, None)]
         while len(self.places) >= MOST_VIEWERS:
-            self.places.pop(next(iter(self.places)))
+            gone.append(self.places.pop(next(iter(self.places))))
         self.places[viewer] = place
+        self._take_away(gone)
+
+    def forget(self, viewer: str) -> None:
+        """Take away what a viewer brought, its file and its marks too."""
+        self._take_away([self.places.pop(viewer, None)])
+
+    def drop(self, file: ScanFile) -> None:
+        """Delete a scan's files that were brought and that no viewer has before them."""
+        needed = {path for place in self.places.values() for path in _files(place.file)}
+        for path in _files(file) - needed:
+            if path.parent == Path(self.folder.name):
+                path.unlink(missing_ok=True)
+
+    def _take_away(self, gone: Sequence[Place | None]) -> None:
+        for place in gone:
+            if place is not None:
+                self.drop(place.file)
 
     def brought(self, name: str) -> Path:
         """A new file for a scan that was brought: of its name only the ending is used.
@@ -119,6 +145,12 @@ class Sessions:
             )
         return Path(self.folder.name) / f"scan-{secrets.token_hex(8)}{suffix}"
 
+    def brought_marks(self, text: str) -> Path:
+        """Write a marks file that a page kept; what it holds is checked where it is read."""
+        path = Path(self.folder.name) / f"marks-{secrets.token_hex(8)}.json"
+        write_text(path, text)
+        return path
+
     def marks_file(self, place: Place, picks: Mapping[str, Sequence[Sequence[float]]]) -> Path:
         """Write picks on the shown back (body frame, m) as a marks file in the scan's numbers."""
         import json
@@ -132,6 +164,9 @@ class Sessions:
             places = np.asarray(points, dtype=float).reshape(-1, 3) @ to_scan[:3, :3].T
             places = (places + to_scan[:3, 3]) / back.provenance.metres_per_unit
             marks[name] = places.tolist()
-        path = Path(self.folder.name) / f"marks-{secrets.token_hex(8)}.json"
-        write_text(path, json.dumps(marks, indent=2) + "\n")
-        return path
+        return self.brought_marks(json.dumps(marks, indent=2) + "\n")
+
+
+def _files(file: ScanFile) -> set[Path]:
+    """What a back was read from."""
+    return {Path(file.path)} | ({Path(file.marks)} if file.marks else set())

@@ -34,15 +34,15 @@ pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not instal
 
 
 @contextmanager
-def served(place: Place) -> Iterator[str]:
-    """The app on a free port of loopback, in a thread of its own."""
+def served(place: Place, port: int = 0) -> Iterator[str]:
+    """The app on a port of loopback, any that is free, in a thread of its own."""
     ready: list[Any] = []
     began = threading.Event()
 
     async def run() -> None:
         runner = web.AppRunner(application(Sessions(place)))
         await runner.setup()
-        site = web.TCPSite(runner, "127.0.0.1", 0)
+        site = web.TCPSite(runner, "127.0.0.1", port)
         await site.start()
         end = asyncio.Event()
         ready.extend([runner.addresses[0][1], asyncio.get_running_loop(), end])
@@ -199,3 +199,146 @@ def test_every_control_answers_and_a_lost_connection_comes_back(mule: Place) -> 
             "() => document.querySelector('#first .big').innerText.includes('psi')"
         )
         assert said == []
+
+
+def dragged(page: Any, start: tuple[float, float], end: tuple[float, float]) -> None:  # noqa: ANN401
+    """Drag on the first view between two places, as shares of its width and height."""
+    box = page.query_selector("#first .stage3d").bounding_box()
+    (x0, y0), (x1, y1) = ((box["x"] + u * box["width"], box["y"] + v * box["height"])
+                          for u, v in (start, end))  # fmt: skip
+    page.mouse.move(x0, y0)
+    page.mouse.down()
+    page.mouse.move(x1, y1, steps=6)
+    page.wait_for_timeout(1200)
+    page.mouse.up()
+    page.wait_for_timeout(1200)  # until the tree has come back
+
+
+@pytest.mark.slow
+def test_two_trees_are_compared_three_ways(mule: Place, tmp_path: Path) -> None:
+    with opened(mule) as (page, said):
+        answered(page, lambda: page.click("#compare-button"))
+        answered(page, lambda: slide(page, "front_wider", 0.04))
+        answered(page, lambda: page.click("[data-way=apart]"))
+        words = page.inner_text("#apart .says")
+        assert "harder on" in words
+        assert "less on" in words
+        assert "+" in page.inner_text("#apart-ticks")
+        answered(page, lambda: slide(page, "front_wider", 0.0))
+        assert page.inner_text("#apart .says").count("nowhere") == 2  # live, and alike again
+        page.click("#keep-button")
+        with page.expect_download() as got:
+            page.click("#panel >> text=Picture")
+        got.value.save_as(tmp_path / "apart.png")
+        assert (tmp_path / "apart.png").stat().st_size > 20_000
+        page.click("#panel-close")
+        answered(page, lambda: page.click("[data-way=wipe]"))
+        page.focus("#wipe")
+        for _ in range(10):
+            page.keyboard.press("ArrowLeft")
+        assert page.input_value("#wipe") == "40"
+        clip = "getComputedStyle(document.querySelector('#second .stage3d')).clipPath"
+        assert "40%" in page.evaluate(clip)
+        line = page.query_selector("#wipe-line").bounding_box()
+        page.mouse.move(line["x"] + 22, line["y"] + 40)
+        page.mouse.down()
+        page.mouse.move(line["x"] + 222, line["y"] + 40, steps=3)
+        page.mouse.up()
+        assert float(page.input_value("#wipe")) > 55.0
+        page.reload()
+        page.wait_for_selector("body[data-answered]", timeout=ANSWER_MS)
+        assert page.is_visible("#wipe")  # the way of comparing is kept too
+        assert said == []
+
+
+@pytest.mark.slow
+def test_daylight_is_drawn_and_follows_the_sliders(mule: Place) -> None:
+    with opened(mule) as (page, said):
+        answered(page, lambda: page.click("#cut-button"))
+        assert "from the spine" in page.inner_text("#first .cut-said")
+        numbers = page.query_selector_all("#first .cut text")
+        assert len(numbers) == 6
+        title = page.inner_text("#first .cut-title")
+        answered(page, lambda: slide(page, "behind", 0.4))
+        assert page.inner_text("#first .cut-title") != title
+        answered(page, lambda: page.select_option("#cut-way", "left"))
+        before = page.inner_text("#first .cut-said")
+        answered(page, lambda: page.click("[data-cinches=front]"))
+        assert page.inner_text("#first .cut-said") != before
+        answered(page, lambda: page.click("#compare-button"))
+        assert page.is_visible("#second .cut svg")
+        answered(page, lambda: page.click("#cut-button"))
+        assert page.is_hidden("#first .cut")
+        assert said == []
+
+
+@pytest.mark.slow
+def test_hands_by_gesture_and_by_keyboard(mule: Place) -> None:
+    with opened(mule) as (page, said):
+        answered(page, lambda: page.click("[data-look=above]") or page.click("[data-cinches=both]"))
+        page.click("#hands-button")
+        # From above the head is at the top and the left bar on the left.
+        dragged(page, (0.42, 0.02), (0.42, 0.3))
+        assert "left" in page.inner_text("#hand-found")
+        assert "N" in page.inner_text("#hand-found")
+        page.click("[data-tool=press]")
+        dragged(page, (0.5, 0.2), (0.5, 0.2))
+        assert page.inner_text("#hand-found").startswith("Front pressed")
+        page.click("[data-tool=lift]")
+        dragged(page, (0.5, 0.9), (0.5, 0.82))
+        assert page.inner_text("#hand-found").startswith("Rear lifted")
+        untouched = big(page)
+        page.focus("#hand-place")
+        answered(page, lambda: slide(page, "hand-amount", 0.02))
+        assert "20 mm" in page.inner_text("#hand-found").replace("\u00a0", " ")
+        page.focus("#hand-put")
+        answered(page, lambda: page.keyboard.press("Enter"))
+        assert page.get_attribute("#hand-put", "aria-pressed") == "false"
+        assert big(page) == untouched  # the hand is away
+        page.click("#all-hands")
+        page.wait_for_selector("#panel table", timeout=ANSWER_MS)
+        assert "Fork pulled" in page.inner_text("#panel")
+        assert said == []
+
+
+@pytest.mark.slow
+def test_a_scan_outlives_the_app_until_it_is_forgotten(mule: Place, tmp_path: Path) -> None:
+    """The same page on the same address, the app started anew: the scan and its marks come back."""
+    from playwright.sync_api import sync_playwright
+
+    scan = tmp_path / "mine.ply"
+    scan.write_bytes(mule.file.path.read_bytes())
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=[*SOFTWARE_GL])
+        page = browser.new_page(viewport={"width": 1280, "height": 800})
+        with served(mule) as address:
+            page.goto(address)
+            page.wait_for_selector("body[data-answered]", timeout=ANSWER_MS)
+            page.click("#scan-button")
+            page.set_input_files("#panel input[type=file]", str(scan))
+            page.click("#panel button[type=submit]")
+            page.wait_for_function(
+                "() => document.getElementById('what').textContent === 'mine.ply'",
+                timeout=ANSWER_MS,
+            )
+            answered(page, lambda: slide(page, "front_left", 320.0))
+        port = int(address.rsplit(":", 1)[1].strip("/"))
+        with served(mule, port):
+            page.wait_for_function(
+                "() => document.getElementById('what').textContent === 'mine.ply'"
+                " && document.getElementById('fault').hidden", timeout=ANSWER_MS,
+            )  # fmt: skip
+            page.reload()
+            page.wait_for_selector("body[data-answered]", timeout=ANSWER_MS)
+            assert page.inner_text("#what") == "mine.ply"
+            assert page.input_value("#front_left") == "320"
+            page.click("#scan-button")
+            page.click("#forget-button")
+            page.wait_for_function(
+                "() => document.getElementById('what').textContent === 'mule.ply'",
+                timeout=ANSWER_MS,
+            )
+            page.reload()
+            page.wait_for_selector("body[data-answered]", timeout=ANSWER_MS)
+            assert page.inner_text("#what") == "mule.ply"
+        browser.close()

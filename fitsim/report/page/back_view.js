@@ -66,9 +66,10 @@ class BackView {
     const empty = this.field(null);
     this.skinLook = new THREE.ShaderMaterial({
       side: THREE.DoubleSide,
+      polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 4, // lines on the skin stay whole
       uniforms: {
         hide: { value: hide }, map: { value: map }, from: { value: empty }, to: { value: empty },
-        part: { value: 1 }, grid: { value: new THREE.Vector2(columns, rows) },
+        part: { value: 1 }, apart: { value: 0 }, grid: { value: new THREE.Vector2(columns, rows) },
         spacing: { value: data.spacing }, faint: { value: 500 / data.top },
       },
       vertexShader: "varying vec2 at; void main() { at = uv;" +
@@ -108,7 +109,8 @@ class BackView {
     this.scene.add(this.tree);
     this.rimLook = new THREE.LineBasicMaterial({ color: 0x26221e });
     this.rims = new THREE.Group();
-    this.scene.add(this.rims);
+    this.lines = new THREE.Group();
+    this.scene.add(this.rims, this.lines);
   }
   setTree(body) {
     const shape = new THREE.BufferGeometry();
@@ -125,6 +127,17 @@ class BackView {
       const shape = new THREE.BufferGeometry();
       shape.setAttribute("position", new THREE.BufferAttribute(floats(text), 3));
       this.rims.add(new THREE.Line(shape, this.rimLook));
+    });
+  }
+  /* Lines on or over the skin, each {points: floats, colour}: a cut, a hand, another tree's rims. What
+     is over all else is seen through the skin too. */
+  setLines(lines) {
+    this.lines.children.forEach((line) => { line.geometry.dispose(); line.material.dispose(); });
+    this.lines.clear();
+    lines.forEach(({ points, colour, over }) => {
+      const shape = new THREE.BufferGeometry();
+      shape.setAttribute("position", new THREE.BufferAttribute(points, 3));
+      this.lines.add(new THREE.Line(shape, new THREE.LineBasicMaterial({ color: colour, depthTest: !over })));
     });
   }
   showTree(shown) {
@@ -261,24 +274,27 @@ class BackView {
     this.ray.setFromCamera(new THREE.Vector2(x / frame.width * 2 - 1, 1 - y / frame.height * 2), this.camera);
     return { x, y, hit: this.ray.intersectObject(this.skin, false)[0] };
   }
-  /* current(): the raw field shown, or null while there is no result. */
-  readOut(current) {
+  /* current(): what is shown, or null while there is no result; words(shown, place): what is said of
+     a place of it, or nothing. */
+  readOut(current, words = (values, at) => this.pressureWords(this.splined(values, at.x, at.y))) {
     let asked = false;
-    const canvas = this.renderer.domElement, { tip, data } = this;
+    const canvas = this.renderer.domElement, { tip } = this;
     canvas.addEventListener("pointermove", (event) => {
       if (asked || event.buttons) { tip.hidden = Boolean(event.buttons) || tip.hidden; return; }
       asked = true;
       requestAnimationFrame(() => {
         asked = false;
-        const { x, y, hit } = this.under(event), values = current();
-        if (!hit || values === null) { tip.hidden = true; return; }
-        const pascals = this.splined(values, hit.uv.x, hit.uv.y) * data.top;
-        tip.hidden = pascals < 500;
-        tip.textContent = "about " + (pascals * data.perPascal).toFixed(data.decimals) + " " + data.unit;
+        const { x, y, hit } = this.under(event), shown = current();
+        tip.textContent = hit && shown !== null ? words(shown, hit.uv) : "";
+        tip.hidden = !tip.textContent;
         tip.style.transform = `translate(${(x + 14).toFixed(0)}px, ${(y - 12).toFixed(0)}px)`;
       });
     });
     canvas.addEventListener("pointerleave", () => { tip.hidden = true; });
+  }
+  pressureWords(share) {
+    const { data } = this, pascals = share * data.top;
+    return pascals < 500 ? "" : "about " + (pascals * data.perPascal).toFixed(data.decimals) + " " + data.unit;
   }
   splined(values, u, v) {
     const { rows, columns } = this.data;
@@ -299,6 +315,7 @@ class BackView {
 
   /* ---- drawing: only when something changed ---- */
   draw() {
+    if (!this.box.clientWidth) return;
     this.renderer.render(this.scene, this.camera);
     this.placeLabels(false);
     clearTimeout(this.resting);
@@ -308,6 +325,9 @@ class BackView {
     const wide = this.box.clientWidth, high = this.box.clientHeight;
     if (!wide || !high) return;
     this.renderer.setSize(wide, high, false);
+    // What was in sight stays in sight where the frame gets narrower
+    const narrower = Math.min(this.camera.aspect, 1.25) / Math.min(wide / high, 1.25);
+    this.camera.position.sub(this.controls.target).multiplyScalar(narrower).add(this.controls.target);
     this.camera.aspect = wide / high;
     this.camera.updateProjectionMatrix();
     this.draw();

@@ -1,6 +1,6 @@
 precision highp float;
 uniform sampler2D hide, map, from, to;
-uniform float part, spacing, faint;
+uniform float part, spacing, faint, apart; // apart: end of the scale of a difference, or 0
 uniform vec2 grid;
 varying vec2 at;
 
@@ -26,7 +26,14 @@ vec2 field(sampler2D values, vec2 place) {
 }
 void main() {
   vec2 place = at * (grid - 1.0);
-  vec2 here = mix(field(from, place), field(to, place), part);
+  vec2 first = field(from, place), second = field(to, place);
+  vec2 here = mix(first, second, part);
+  float level = here.r, strong = here.r;
+  if (apart > 0.0) { // second less first, whose middle is no difference
+    level = 0.5 + 0.5 * (second.r - first.r) / apart;
+    strong = abs(second.r - first.r);
+    here.g = 0.0;
+  }
   vec3 colour = texture2D(hide, at).rgb;
   float clear = clamp((here.g - 0.0012) / 0.0012, 0.0, 1.0);
   float along = (place.x + place.y) * 0.7071 * spacing;
@@ -35,8 +42,8 @@ void main() {
   float line = clamp(0.5 + (0.00065 - off) / soft, 0.0, 1.0) * clamp(0.004 / soft - 1.0, 0.0, 1.0);
   colour = mix(colour, vec3(0.518, 0.694, 0.769), 0.38 * clear);
   colour = mix(colour, vec3(0.094, 0.329, 0.420), 0.75 * clear * line);
-  vec3 paint = texture2D(map, vec2((clamp(here.r, 0.0, 1.0) * 255.0 + 0.5) / 256.0, 0.5)).rgb;
-  colour = mix(colour, paint, clamp(here.r / faint - 1.0, 0.0, 1.0));
+  vec3 paint = texture2D(map, vec2((clamp(level, 0.0, 1.0) * 255.0 + 0.5) / 256.0, 0.5)).rgb;
+  colour = mix(colour, paint, clamp(strong / faint - 1.0, 0.0, 1.0));
   if (!gl_FrontFacing) colour = mix(colour, vec3(0.86, 0.84, 0.81), 0.85);
   gl_FragColor = vec4(colour, 1.0);
 }
