@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 PAGE = ROOT / "docs" / "validation.md"
 TABLE = re.compile(r"(<!-- figures: (.+?) -->\n).*?(<!-- end of figures -->)", re.DOTALL)
+UNBROKEN = "\u2011"  # a hyphen at which no line is broken
 FINE = 1e-4  # a share below it is not told in percent
 HEAD = """
 | what | against | limit | measured | held | on |
@@ -54,8 +55,8 @@ def row(figures: Figures) -> str:
     many = f", {len(figures)} cases" if len(figures) > 1 else ""
     dates = sorted({one["date"] for one in figures})
     when = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
-    cells = (first["what"], first["against"], limit, _measured(figures) + many, held, when)
-    return "| " + " | ".join(cells) + " |"
+    cells = (first["what"], first["against"], limit, _measured(figures) + many, held)
+    return "| " + " | ".join((*cells, when.replace("-", UNBROKEN))) + " |"
 
 
 def _as_asked(one: dict[str, Any]) -> bool:

@@ -87,7 +87,7 @@ def test_words_of_a_row() -> None:
     (group,) = groups(figures)
     assert row(group) == (
         "| peak | CalculiX | 4 to 8 % (3 % asked) | -3.5 to +2.0 %, 2 cases | yes; as asked"
-        " **not in 1 of 2** | 2026-01-02 |"
+        " **not in 1 of 2** | 2026\u201101\u201102 |"
     )
     study = told("apart", "force", 13.0, 12.1, "a study", off=1.2, unit="N")
     assert "| 12.1 ± 1.2 N | 13 N | yes |" in row([study])
