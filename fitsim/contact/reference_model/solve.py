@@ -62,7 +62,7 @@ def solve(
     start: Equilibrium | Settled,
     say: Callable[[str], None] | None = None,
     *,
-    follows: bool = True,
+    follows: bool = False,
 ) -> Settled:
     """Find where the tree comes to rest on finite-strain tissue.
 
@@ -80,8 +80,8 @@ def solve(
     say : callable, optional
         Told in words after every step how far it has come.
     follows : bool
-        Whether the pad acts square to the skin as it is now, or as it lay at rest (as the fast
-        model has it); for comparing the two.
+        Whether the pad acts square to the skin as it is now, in place of as it lay at rest, which
+        is the fast model's contact too; for saying what that is worth.
 
     Returns
     -------
