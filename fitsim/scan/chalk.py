@@ -48,9 +48,9 @@ def pieces_along(points: NDArray[np.float64], reach: float) -> tuple[list[NDArra
     apart = np.linalg.norm(points[pairs[:, 0]] - points[pairs[:, 1]], axis=1)
     shape = (len(points), len(points))
     graph = coo_array((apart, pairs.T), shape=shape).tocsr()
-    from_any = dijkstra(graph, directed=False, indices=0)
+    from_any = dijkstra(graph, directed=False, indices=np.array([0]))[0]
     end = int(np.argmax(np.where(np.isfinite(from_any), from_any, -1.0)))
-    way = dijkstra(graph, directed=False, indices=end)
+    way = dijkstra(graph, directed=False, indices=np.array([end]))[0]
     way[~np.isfinite(way)] = -1.0
     number = np.floor((1.0 - 1e-9) * way / PIECE).astype(np.intp)
     same = number[pairs[:, 0]] == number[pairs[:, 1]]

@@ -256,7 +256,7 @@ class _Look:
         if brown(hue(plane)) or len(doubts) > 1 or _washed_out(plane):
             return []
         sd = float(np.hypot(shape.sd, LAID))
-        return [Blob(named(hue(plane))[0], shape.middle, sd, shape.width, *doubts)]
+        return [Blob(named(hue(plane))[0], shape.middle, sd, shape.width, next(iter(doubts), ""))]
 
     def _own(self, core: NDArray[np.intp], shape: _Shape) -> tuple[NDArray[np.float64], float]:
         """Chroma and brightness of a spot's middle, averaged before noise can lend it colour."""

@@ -57,7 +57,7 @@ def read_colour(path: Path, camera: Camera) -> NDArray[np.uint8]:
         raise BadScan(path.name, "there is no such colour picture", "check its name") from error
     except UnidentifiedImageError as error:
         raise BadScan(path.name, "it is not a PNG or JPEG picture", _MEND) from error
-    except (OSError, SyntaxError, ValueError) as error:
+    except (OSError, SyntaxError, ValueError, MemoryError) as error:
         raise BadScan(path.name, "the picture is cut off or damaged", "copy it again") from error
 
 

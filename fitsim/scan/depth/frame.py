@@ -65,7 +65,7 @@ def read_frame(
         raise BadScan(path.name, "there is no such depth frame", "check its name") from error
     except UnidentifiedImageError as error:
         raise BadScan(path.name, "it is not a PNG picture", _MEND) from error
-    except (OSError, SyntaxError, ValueError) as error:
+    except (OSError, SyntaxError, ValueError, MemoryError) as error:
         raise BadScan(path.name, "the picture is cut off or damaged", "copy it again") from error
     depth = (steps * metres_per_step).astype(np.float64)
     depth[depth > far] = 0.0
