@@ -5,10 +5,12 @@ from __future__ import annotations
 import asyncio
 import io
 import json
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import aiohttp
+import numpy as np
 import pytest
 from aiohttp.test_utils import TestClient, TestServer
 
@@ -24,12 +26,17 @@ if TYPE_CHECKING:
 MULE = Path(__file__).parents[2] / "meshes" / "mule.ply"
 
 
-def using(place: Place, work: Callable[[Any], Awaitable[None]], token: str | None = None) -> None:
+def using(
+    place: Place,
+    work: Callable[[Any], Awaitable[None]],
+    token: str | None = None,
+    sessions: Sessions | None = None,
+) -> None:
     """Do some work with a client of a server that listens on loopback."""
 
     async def run() -> None:
         jar = aiohttp.CookieJar(unsafe=True)  # cookies of an address, not of a name
-        server = TestServer(application(Sessions(place), token))
+        server = TestServer(application(sessions or Sessions(place), token))
         async with TestClient(server, cookie_jar=jar) as client:
             await work(client)
 
@@ -91,6 +98,7 @@ def test_every_message_is_answered(mule: Place) -> None:
             answer = json.loads((await socket.receive(timeout=20)).data)
             assert answer["number"] == 7
             assert answer["views"][0]["numbers"]["held"]
+            assert not {"cut", "hand"} & set(answer["views"][0])
             assert "tree" in answer["views"][0]
             await socket.send_str(json.dumps(told))
             again = json.loads((await socket.receive(timeout=20)).data)
@@ -153,6 +161,50 @@ def test_marks_move_the_back(mule: Place) -> None:
             assert (await client.post("/marks", data=bad)).status == 422
 
     using(mule, work)
+
+
+def test_what_a_page_kept_is_taken_again_and_forgotten(mule: Place) -> None:
+    """A scan with its marks, marks of the first scan alone, and nothing left once forgotten."""
+    sessions = Sessions(mule)
+
+    def left() -> list[str]:
+        return sorted(Path(name).suffix for name in os.listdir(sessions.folder.name))
+
+    async def work(client: Any) -> None:  # noqa: ANN401 - aiohttp's
+        await client.get("/")
+
+        async def screen() -> Any:  # noqa: ANN401
+            return await (await client.get("/screen")).json()
+
+        async def sent(marks: str, scan: bytes | None = None) -> Any:  # noqa: ANN401
+            form = aiohttp.FormData({"unit": "m", "marks": marks}, quote_fields=False)
+            if scan is not None:
+                form.add_field("scan", io.BytesIO(scan), filename="mine.ply")
+            return await client.post("/scan", data=form)
+
+        first = await screen()
+        assert not first["brought"]
+        withers = mule.bench.back.marks["withers"].points[0]
+        to_scan = np.linalg.inv(mule.bench.back.T_body_scan)
+        marks = json.dumps({"withers": [(to_scan @ [*withers, 1.0])[:3].tolist()]})
+        assert (await sent(marks, MULE.read_bytes())).status == 200
+        mine = await screen()
+        assert (mine["brought"], mine["name"]) == (True, "mine.ply")
+        assert (mine["first"], mine["start"]) == (first["first"], first["start"])
+        assert left() == [".json", ".ply"]
+        bad = await sent('{"withers": 3}', MULE.read_bytes())
+        assert bad.status == 422
+        assert "the marks" in (await bad.json())["error"]
+        assert left() == [".json", ".ply"]  # what was refused is not kept
+        assert (await sent(marks)).status == 200  # the first scan, with marks of one's own
+        assert (await screen())["name"] == "mule.ply"
+        assert left() == [".json"]
+        assert (await client.post("/forget")).status == 200
+        assert left() == []
+        assert not (await screen())["brought"]
+        assert mule.file.path.exists()
+
+    using(mule, work, sessions=sessions)
 
 
 @pytest.mark.slow
