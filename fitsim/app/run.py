@@ -13,7 +13,7 @@ from threadpoolctl import threadpool_limits
 
 from fitsim.app.guard import new_token
 from fitsim.app.server import application
-from fitsim.app.sessions import Sessions, placed
+from fitsim.app.sessions import Sessions, placed, sweep
 from fitsim.errors import BadSettings
 from fitsim.progress import Stages, silent
 
@@ -52,6 +52,7 @@ def serve(
     """
     # Before the work: a taken port is said at once
     listening = _listening(EVERYWHERE if share else LOOPBACK, port)
+    sweep()
     with stages("back", "finding the back"):
         first = placed(scan)
     token = new_token() if share else None

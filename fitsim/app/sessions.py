@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import secrets
+import shutil
 import tempfile
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -23,6 +25,7 @@ MOST_VIEWERS = 12
 """Backs kept at once; the one longest unused goes first."""
 LARGEST = 400 * 1024 * 1024
 """Bytes of a scan that is taken."""
+_FOLDER = "fitsim-app-"
 SUFFIXES = (".ply", ".obj", ".stl", ".glb", ".gltf", ".off", ".pcd", ".xyz", ".csv")
 
 
@@ -89,7 +92,7 @@ class Sessions:
     start: str = field(default_factory=lambda: secrets.token_hex(8))
     places: dict[str, Place] = field(default_factory=dict)
     folder: tempfile.TemporaryDirectory[str] = field(
-        default_factory=lambda: tempfile.TemporaryDirectory(prefix="fitsim-app-")
+        default_factory=lambda: tempfile.TemporaryDirectory(prefix=f"{_FOLDER}{os.getpid()}-")
     )
 
     def close(self) -> None:
@@ -165,6 +168,30 @@ class Sessions:
             places = (places + to_scan[:3, 3]) / back.provenance.metres_per_unit
             marks[name] = places.tolist()
         return self.brought_marks(json.dumps(marks, indent=2) + "\n")
+
+
+def sweep() -> None:
+    """Take away what an app that was killed could not: folders of processes that are gone.
+
+    Where a process cannot be asked whether it lives (Windows), nothing is done.
+    """
+    if os.name == "nt":
+        return
+    for folder in Path(tempfile.gettempdir()).glob(f"{_FOLDER}*-*"):
+        owner = folder.name.removeprefix(_FOLDER).split("-")[0]
+        if owner.isdecimal() and not _lives(int(owner)):
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def _lives(process: int) -> bool:
+    """Whether a process is there; one of another user is."""
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except OSError:
+        return True
+    return True
 
 
 def _files(file: ScanFile) -> set[Path]:

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import io
+import os
+import subprocess
+import sys
+import tempfile
 import zipfile
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -12,7 +16,7 @@ import pytest
 from fitsim.app import exports
 from fitsim.app.bench import changed_tree, load_of
 from fitsim.app.scenario import Scenario
-from fitsim.app.sessions import Sessions
+from fitsim.app.sessions import Sessions, sweep
 from fitsim.errors import BadScan
 from fitsim.rig.read import read_load, read_rig
 from fitsim.scan.scale import read_known
@@ -63,6 +67,22 @@ def test_a_known_distance_is_kept(mule: Place, known: Known) -> None:
 def test_hands_say_something(mule: Place) -> None:
     rows = exports.tried_by_hand(mule, Scenario())
     assert any("Flat hand" in test for test, _ in rows)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no way to ask whether a process lives")
+def test_what_a_killed_app_left_is_taken_away(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    ended = subprocess.Popen([sys.executable, "-c", ""])
+    ended.wait()
+    for owner in (str(ended.pid), str(os.getpid()), "nobody"):
+        folder = tmp_path / f"fitsim-app-{owner}-x"
+        folder.mkdir()
+        (folder / "scan.ply").write_text("ply")
+    sweep()
+    left = sorted(folder.name.split("-")[2] for folder in tmp_path.iterdir())
+    assert left == sorted([str(os.getpid()), "nobody"])
 
 
 def test_a_brought_name_leaves_nothing_but_its_ending(mule: Place) -> None:

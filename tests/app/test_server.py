@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import io
 import json
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -168,7 +167,7 @@ def test_what_a_page_kept_is_taken_again_and_forgotten(mule: Place) -> None:
     sessions = Sessions(mule)
 
     def left() -> list[str]:
-        return sorted(Path(name).suffix for name in os.listdir(sessions.folder.name))
+        return sorted(path.suffix for path in Path(sessions.folder.name).iterdir())
 
     async def work(client: Any) -> None:  # noqa: ANN401 - aiohttp's
         await client.get("/")
