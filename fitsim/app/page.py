@@ -18,6 +18,7 @@ from fitsim.draw.quantity import quantity
 from fitsim.report.house import asset, rendered
 from fitsim.report.quality_lines import card_lines
 from fitsim.report.scene import back_scene, packed
+from fitsim.report.summary import found_lines
 
 if TYPE_CHECKING:
     import numpy as np
@@ -124,7 +125,11 @@ def screen(place: Place, system: System) -> dict[str, object]:
         },
         "ticks": [quantity(place.top * k / 5, "pressure", system) for k in range(6)],
         "card": card_lines(place.card, system),
-        "notes": [*back.provenance.notes, *(said for said in back.cautions if said not in hurt)],
+        "notes": [
+            *found_lines(back, system),
+            *back.provenance.notes,
+            *(said for said in back.cautions if said not in hurt),
+        ],
         "tour": [asdict(stop) for stop in TOUR],
         "cautions": list(hurt),
     }

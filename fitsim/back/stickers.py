@@ -184,7 +184,7 @@ class Stuck:
         many = " and ".join(
             f"{count} {group[0].colour} {what}{'s' * (count > 1)}" for count, what in words if count
         )
-        return f"{many} found by colour to {off:.0f} mm, put on by hand"
+        return f"{many}, found by colour to {off:.0f} mm, put on by hand"
 
     def sd(self, name: str) -> float:
         """Standard deviation of a mark: of finding the sticker and of sticking it on, m."""
@@ -378,7 +378,11 @@ def _in_order(spots: list[Sticker], T_body_scan: NDArray[np.float64]) -> list[St
         if kind in {"scapula_edge", "last_rib"}:
             return bool(spot.doubt), spot.mark, -place[2]
         off = place - middle[spot.mark]
-        return bool(spot.doubt), spot.mark, float(np.arctan2(off[1] - off[2], off[0]))
+        return (
+            bool(spot.doubt),
+            f"{len(spot.mark):02d}{spot.mark}",
+            float(np.arctan2(off[1] - off[2], off[0])),
+        )
 
     return sorted(spots, key=key)
 

@@ -48,7 +48,7 @@ def fit_lines(fitset: FitSet, system: System = "metric") -> list[str]:
         lines.append(f"Not given, so a default was used: {', '.join(fitset.defaults)}.")
     lines += [f"Note: {note}." for note in fitset.tree.notes]
     lines += [f"Note: {note}." for note in (fitset.seat.notes if fitset.seat else ())]
-    return [*lines, *_found(fitset.back, system), *fitset.back.cautions, *CAUTIONS]
+    return [*lines, *found_lines(fitset.back, system), *fitset.back.cautions, *CAUTIONS]
 
 
 def scan_lines(scan: Scan, back: Back, system: System = "metric") -> list[str]:
@@ -80,7 +80,7 @@ def scan_lines(scan: Scan, back: Back, system: System = "metric") -> list[str]:
         f"Unit: {source.unit or 'scaled'}. {source.unit_evidence}",
         *(f"Note: {note}" for note in source.notes),
         reach,
-        *_found(back, system),
+        *found_lines(back, system),
         f"Zones: {', '.join(zone_words(zone.name) for zone in back.zones)}",
         *(f"Caution: {caution}" for caution in back.cautions),
     ]
@@ -99,8 +99,18 @@ def _case_lines(fit: Fit, system: System) -> list[str]:
     return [*lines, f"Presses hardest at {peak} (mean over 20 x 20 mm of skin)."]
 
 
-def _found(back: Back, system: System) -> list[str]:
-    """One line for what was marked, one for what was estimated."""
+def found_lines(back: Back, system: System = "metric") -> list[str]:
+    """Return a line each for what was marked, found by stickers, estimated and noted.
+
+    Parameters
+    ----------
+    back : Back
+    system : {"metric", "inch"}
+
+    Returns
+    -------
+    list of str
+    """
     lines = []
     sources = {"marked": "Marked", "sticker": "Marked by stickers or chalk"}
     for source, words in (sources | {"estimated": "Estimated, not marked"}).items():

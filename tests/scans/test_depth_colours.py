@@ -69,7 +69,10 @@ def written(folder: Path, frames: list[Shot], ending: str) -> Path:
     return path
 
 
-@pytest.mark.parametrize(("views", "ending"), [(["top"], "png"), (["left", "top"], "jpg")])
+@pytest.mark.parametrize(
+    ("views", "ending"),
+    [(["top"], "png"), pytest.param(["left", "top"], "jpg", marks=pytest.mark.slow)],
+)
 def test_stickers_are_found_on_depth_frames(tmp_path: Path, views: list[str], ending: str) -> None:
     places = {"left": LEFT, "top": TOP}
     frames = shots({v: places[v] for v in views}, np.random.default_rng(3), 0.0005)
@@ -93,6 +96,7 @@ def test_a_changed_colour_picture_changes_the_hash(tmp_path: Path) -> None:
     assert read_scan(tmp_path).provenance.sha256 != before
 
 
+@pytest.mark.slow
 def test_merged_views_keep_their_colours(tmp_path: Path) -> None:
     from fitsim.report.scan_file import write_scan
 

@@ -14,55 +14,18 @@ import pytest
 from scipy.spatial import cKDTree
 
 from fitsim.back.back import Back
-from fitsim.back.marks import on_chart
 from fitsim.back.mirror import mirrored
-from fitsim.back.stickers import USUAL, read_stickers, sticker_words
-from fitsim.demo import demo_folder
+from fitsim.back.stickers import USUAL, read_stickers, sticker_cautions, sticker_words, stuck_on
 from fitsim.errors import BadSettings
 from fitsim.report.contract import as_json, scan_facts
 from fitsim.report.summary import scan_lines
-from fitsim.scan.clean import cleaned
-from fitsim.scan.read import read_scan
-from tests.painted import HIDES, STICKERS, Dot, dotted, hide, lit
+from tests.painted import HIDES, STICKERS, hide, lit
+from tests.stuck import PLACES, bare, frame, in_scan, scan, stuck
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.scan.scan import Scan
-
-Places = dict[str, list[tuple[float, float]]]
-
-PLACES: Places = {
-    "blue": [(-0.10, 0.0), (-0.35, 0.0), (-0.20, 0.0)],
-    "green": [(0.04, 0.25), (-0.02, 0.12), (0.0, 0.18), (-0.02, -0.12), (0.0, -0.18)],
-    "yellow": [(-0.50, 0.15), (-0.50, -0.16)],
-    "pink": [(0.11, 0.0)],
-    "red": [(-0.25, 0.10), (-0.25, 0.14), (-0.45, 0.10)],
-}
-"""(x, t), m, on the back as found without stickers."""
-
-
-@cache
-def scan() -> Scan:
-    return cleaned(read_scan(demo_folder() / "mule.ply", unit="m"))
-
-
-@cache
-def bare() -> Back:
-    return Back.from_scan(scan())
-
-
-def in_scan(x: float, t: float) -> NDArray[np.float64]:
-    """A place on the back in the scan's coordinates, (3,) m."""
-    T = np.linalg.inv(bare().T_body_scan)
-    return np.asarray(T[:3, :3] @ on_chart(bare().chart, np.array([[x, t]]))[0] + T[:3, 3])
-
-
-def stuck(places: Places, coat: str = "brown") -> Scan:
-    rng = np.random.default_rng(1)
-    dots = [Dot(in_scan(*xt), STICKERS[name]) for name, all_ in places.items() for xt in all_]
-    colours = dotted(scan().vertices, hide(scan().vertices, rng, HIDES[coat]), dots)
-    return replace(scan(), colours=lit(scan().vertices, colours, rng))
 
 
 @cache
@@ -132,39 +95,40 @@ def test_the_surface_is_that_of_the_same_scan() -> None:
 
 def test_those_that_make_no_sense_are_said_and_not_used() -> None:
     """Ribs on the shoulder, two withers, a rear edge at the loin, a spine on the flank."""
-    back = Back.from_scan(stuck({
+    found = stuck_on(stuck({
         "yellow": [(-0.02, 0.15)], "pink": [(0.11, 0.0), (-0.05, 0.0)],
         "green": [(-0.35, -0.2)], "blue": [(-0.2, 0.15)],
-    }, "white"))  # fmt: skip
-    assert all(mark.source == "estimated" for mark in back.marks.values())
-    doubts = sorted(one.doubt for one in back.stickers)
-    assert doubts == [
+    }, "white"), frame(), USUAL)  # fmt: skip
+    assert found.told() == {}
+    assert sorted(one.doubt for one in found.stickers) == [
         "2 of its colour lie along the spine, and the withers are one place",
         "2 of its colour lie along the spine, and the withers are one place",
         "the last rib cannot lie there",
         "the shoulder blade's edge cannot lie there",
         "the spine cannot lie there",
     ]
-    said = [caution for caution in back.cautions if "was not taken for a sticker" in caution]
-    assert len(said) == 4
-    assert "1 more coloured place was not used." in back.cautions
+    said = sticker_cautions(found.moved(frame().T_body_scan))
+    assert sum("was not taken for a sticker" in one for one in said) == 4
+    assert said[-1] == "1 more coloured place was not used."
 
 
-def test_what_was_pointed_at_goes_before() -> None:
+def test_what_is_not_used_is_a_caution_of_every_result() -> None:
     there = in_scan(0.10, 0.0)[None]
     back = Back.from_scan(stuck({"pink": [(0.13, 0.0)]}), {"withers": there})
     assert back.marks["withers"].source == "marked"
     (one,) = back.stickers
     assert one.doubt == "the marks tell that place already"
+    assert any(one.doubt in caution for caution in back.cautions)
 
 
 def test_colours_may_mean_something_else_or_nothing() -> None:
-    places: Places = {"green": [(-0.05, 0.15), (-0.12, 0.15), (-0.09, 0.24)]}
-    pocket = Back.from_scan(stuck(places, "grey"), stickers=read_stickers("green=fat pocket left"))
-    assert pocket.marks["fat_pocket_left"].source == "sticker"
-    assert len(pocket.marks["fat_pocket_left"].points) == 3
-    assert read_stickers("none") == ()
-    other = Back.from_scan(stuck(places, "grey"), stickers=read_stickers("blue=spine"))
+    grey = stuck({"green": [(-0.05, 0.15), (-0.12, 0.15), (-0.09, 0.24)]}, "grey")
+    pocket = stuck_on(grey, frame(), read_stickers("green=fat pocket left"))
+    assert len(pocket.told()["fat_pocket_left"]) == 3
+    wrong = stuck_on(grey, frame(), read_stickers("green=fat pocket right"))
+    assert {one.doubt for one in wrong.stickers} == {"it lies on the other side"}
+    assert stuck_on(grey, frame(), read_stickers("none")).stickers == ()
+    other = stuck_on(grey, frame(), read_stickers("blue=spine"))
     assert {one.doubt for one in other.stickers} == {"no place was told for its colour"}
 
 
@@ -211,18 +175,19 @@ def drawn(colour: str, way: NDArray[np.float64], width: float = 0.014) -> Scan:
 
 def test_a_chalk_line_is_an_edge() -> None:
     s = np.linspace(0.0, 1.0, 60)
-    back = Back.from_scan(drawn("green", np.column_stack([-0.03 + 0.07 * s**2, 0.10 + 0.2 * s])))
-    edge = back.marks["scapula_edge_left"]
-    assert (edge.source, len(edge.points) > 4) == ("sticker", True)
-    assert edge.basis.startswith("1 green chalk line found by colour")
-    assert (np.diff(edge.points[:, 2]) < 0.0).all()  # from the corner down
+    way = np.column_stack([-0.03 + 0.07 * s**2, 0.10 + 0.2 * s])
+    found = stuck_on(drawn("green", way), frame(), USUAL)
+    assert found.basis("scapula_edge_left").startswith("1 green chalk line, found by colour")
+    edge = found.moved(frame().T_body_scan)
+    assert len(edge) > 4
+    assert (np.diff([one.place[2] for one in edge]) < 0.0).all()  # from the corner down
 
 
 def test_a_rope_over_the_back_is_no_mark() -> None:
     """A blue cord from flank to flank crosses the spine: it counts whole, so not at all."""
     across = np.column_stack([np.full(120, -0.2), np.linspace(-0.3, 0.3, 120)])
-    back = Back.from_scan(drawn("blue", across))
-    assert back.marks["spine"].source == "estimated"
-    said = [caution for caution in back.cautions if "blue line" in caution]
-    assert len(said) == 1
-    assert "the spine cannot lie there" in said[0]
+    found = stuck_on(drawn("blue", across), frame(), USUAL)
+    assert found.told() == {}
+    (said,) = sticker_cautions(found.moved(frame().T_body_scan))
+    assert said.startswith("A blue line")
+    assert "the spine cannot lie there" in said
