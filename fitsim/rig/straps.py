@@ -178,12 +178,16 @@ def _counter_clockwise(polygon: Array) -> Array:
 
 
 def _minkowski_sum(first: Array, second: Array) -> Array:
-    """Sum of two convex counter-clockwise polygons: their edges in order of direction."""
+    """Sum of two convex counter-clockwise polygons: their edges in order of direction.
+
+    Placed by its lowest coordinates, which are the sums of theirs: a first corner to begin from
+    would be one end of a level edge or the other as rounding chooses.
+    """
     edges = np.vstack([np.roll(p, -1, axis=0) - p for p in (first, second)])
     edges = edges[np.hypot(edges[:, 0], edges[:, 1]) > 0.0]
     order = np.argsort(np.arctan2(edges[:, 1], edges[:, 0]) % (2.0 * np.pi), kind="stable")
-    start = sum(p[np.lexsort((p[:, 0], p[:, 1]))[0]] for p in (first, second))
-    return np.asarray(start + np.vstack([np.zeros(2), np.cumsum(edges[order], axis=0)[:-1]]))
+    corners = np.cumsum(edges[order], axis=0)
+    return np.asarray(corners + first.min(axis=0) + second.min(axis=0) - corners.min(axis=0))
 
 
 def _outside(girth: Array, attach: Array) -> bool:

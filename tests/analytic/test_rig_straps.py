@@ -148,3 +148,19 @@ def test_a_cinch_of_tension_t_presses_the_tree_down_with_about_2t() -> None:
         run = strap.anchor_body - strap.attach_tree
         down -= strap.tension * run[2] / np.linalg.norm(run)
     assert down == pytest.approx(2 * 180.0, rel=1e-4)  # as round as the polygon
+
+
+@pytest.mark.parametrize("tilt", [-1e-15, 0.0, 1e-15])
+@pytest.mark.parametrize("first", [0, 1, 2, 3, 4])
+def test_a_level_belly_is_placed_alike_however_it_is_rounded(tilt: float, first: int) -> None:
+    """Halfway between two level-bellied trunks, one a tenth larger: 1.05 of the smaller."""
+    trunk = np.array([[-0.2, -0.5], [0.1, -0.5], [0.2, -0.5], [0.3, -0.2], [-0.3, -0.2]])
+    rounded = trunk + tilt * np.array([[0, 0], [0, 0], [0, 1], [0, 0], [0, 0]])
+    barrel = Barrel(
+        np.array([0.0, 0.1]), (np.roll(rounded, first, axis=0), 1.1 * trunk), np.zeros(2, bool)
+    )
+    girth = girth_at(barrel, 0.05)
+    for corner in 1.05 * trunk[[0, 2, 3, 4]]:
+        assert np.hypot(*(girth - corner).T).min() < 1e-12
+    np.testing.assert_allclose(girth.min(axis=0), 1.05 * trunk.min(axis=0), atol=1e-12)
+    np.testing.assert_allclose(girth.max(axis=0), 1.05 * trunk.max(axis=0), atol=1e-12)
