@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitsim.app.bench import changed_tree, load_of, rig_of
-from fitsim.back.stickers import sticker_words
+from fitsim.back.sticker_words import sticker_words
 from fitsim.rig.read import read_pad
 
 if TYPE_CHECKING:

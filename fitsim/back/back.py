@@ -13,7 +13,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.back.stack import Stack
-    from fitsim.back.stickers import Meanings, Sticker
+    from fitsim.back.sticker_words import Meanings
+    from fitsim.back.stickers import Sticker
     from fitsim.scan.scan import Provenance, Scan
 
 ZoneName = Literal[

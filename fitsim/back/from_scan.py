@@ -21,7 +21,8 @@ from fitsim.back.marks import (
 )
 from fitsim.back.noted import hurt_cautions
 from fitsim.back.samples import COARSE_EDGE, Samples, facet_edge, rounded, surface_samples
-from fitsim.back.stickers import USUAL, Stuck, sticker_cautions, stuck_on
+from fitsim.back.sticker_words import USUAL
+from fitsim.back.stickers import Stuck, sticker_cautions, stuck_on
 from fitsim.back.tissue import tissue_of
 from fitsim.back.zones import zone_codes, zones_of
 from fitsim.errors import BadScan, BadSettings
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
 
     from fitsim.back.back import Chart
     from fitsim.back.frame import BodyFrame
-    from fitsim.back.stickers import Meanings
+    from fitsim.back.sticker_words import Meanings
     from fitsim.scan.scan import Scan
 
 SPACING = (0.003, 0.030)
@@ -79,8 +80,8 @@ def back_from_scan(
     spacing : float, m
         Of the chart's grid.
     stickers : Meanings or None
-        What the colours of stickers on the animal mean, `fitsim.back.stickers.USUAL` if None; they
-        go behind what is told by `marks` or the scan. ``()`` looks for none.
+        What the colours of stickers on the animal mean, `fitsim.back.sticker_words.USUAL` if None;
+        they go behind what is told by `marks` or the scan. ``()`` looks for none.
 
     Returns
     -------

@@ -170,7 +170,7 @@ def job_of(file: str, options: dict[str, Any]) -> Job:
 
 def scan_file(file: str, options: dict[str, Any]) -> ScanFile:
     """The scan named on the command line, with what its options say of it."""
-    from fitsim.back.stickers import read_stickers
+    from fitsim.back.sticker_words import read_stickers
     from fitsim.scan.scale import read_known
     from fitsim.study.job import ScanFile
 

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from fitsim.back.back import Back
-    from fitsim.back.stickers import Meanings
+    from fitsim.back.sticker_words import Meanings
     from fitsim.scan.scale import Known
     from fitsim.scan.scan import Scan, Unit
     from fitsim.study.fit import FitSet
@@ -34,7 +34,7 @@ class ScanFile:
     known : a distance known in the file's own numbers, see `fitsim.scan.scale.read_known`.
     marks : file of marks; estimated if None.
     spacing : m, of the chart's grid; the back's own default if None.
-    stickers : what the colours of stickers mean, see `fitsim.back.stickers`; the usual if None.
+    stickers : what the colours of stickers mean (`fitsim.back.sticker_words`); the usual if None.
     """
 
     path: Path

@@ -14,7 +14,7 @@ import trimesh
 
 from fitsim.back.back import Back
 from fitsim.back.marks import read_marks
-from fitsim.back.stickers import read_stickers
+from fitsim.back.sticker_words import read_stickers
 from fitsim.demo import demo_folder
 from fitsim.errors import BadScan, FitsimError
 from fitsim.scan.clean import cleaned

@@ -15,7 +15,8 @@ from scipy.spatial import cKDTree
 
 from fitsim.back.back import Back
 from fitsim.back.mirror import mirrored
-from fitsim.back.stickers import USUAL, read_stickers, sticker_cautions, sticker_words, stuck_on
+from fitsim.back.sticker_words import USUAL, read_stickers, sticker_words
+from fitsim.back.stickers import sticker_cautions, stuck_on
 from fitsim.errors import BadSettings
 from fitsim.report.contract import as_json, scan_facts
 from fitsim.report.summary import scan_lines
