@@ -57,7 +57,11 @@ function named() {
 function reflectHand() {
   press($("hand-put"), Boolean(bench.grip));
   $("hand-put").textContent = bench.grip ? "Take the hand away" : "Lay the hand on";
-  $("hand-along-row").hidden = tool !== "under" || !$("hand-place").value.startsWith("edge");
+  // Its room stays, so that the view does not move under the hand
+  const edge = $("hand-place").value.startsWith("edge");
+  $("hand-along-row").hidden = tool !== "under";
+  $("hand-along-row").classList.toggle("unused", !edge);
+  $("hand-along").disabled = !edge;
   const amount = written({ ...bench.screen.cut, signed: false }, Number($("hand-amount").value));
   $("hand-amount-told").textContent = amount;
   $("hand-amount").setAttribute("aria-valuetext", amount);
