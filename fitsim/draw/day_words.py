@@ -12,6 +12,9 @@ if TYPE_CHECKING:
     from fitsim.draw.quantity import System
     from fitsim.study.day import Change, Day, Seen
 
+ALIKE = 0.02
+"""Of an area: two that differ by less are not told apart."""
+
 WHAT_IT_IS = (
     "Where to look first, never a diagnosis. The curves of pressure and time are of rat muscle and "
     "of human skin under lasting pressure; sound working backs bear more than they say. So read "
@@ -73,7 +76,7 @@ def change_words(change: Change, day: Day, system: System = "metric") -> str:
     if not math.isfinite(change.first_area):
         return f"With {change.do} the tree would not stay."
     before, after = (quantity(area, "area", system) for area in (day.first_area, change.first_area))
-    if math.isclose(change.first_area, day.first_area, abs_tol=1e-6):
-        return f"With {change.do}: no change, {after} to look at first."
+    if math.isclose(change.first_area, day.first_area, rel_tol=ALIKE, abs_tol=1e-6):
+        return f"With {change.do}: no change to speak of, {after} to look at first."
     way = "less" if change.first_area < day.first_area else "more"
     return f"With {change.do}: {way}, {after} instead of {before} to look at first."
