@@ -5,6 +5,7 @@ Colours of coats, dirt and paper dots are from memory of photographs; light is m
 
 from __future__ import annotations
 
+import colorsys
 from dataclasses import replace
 from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
@@ -22,6 +23,7 @@ from tests.painted import DUNG, HIDES, MUD, STICKERS, Dot, dotted, hide, lit
 from tests.trunk import LENGTH, RADIUS, scan_of, trunk, turned
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -245,3 +247,28 @@ def test_a_picture_shows_what_lies_between_the_corners(tmp_path: Path, kind: str
     twice = scaled(scan, 2.0, "Told.")
     assert twice.paint is not None
     np.testing.assert_array_equal(twice.paint.points, 2.0 * scan.paint.points)
+
+
+def spotted(points: NDArray[np.float64], rng: np.random.Generator) -> NDArray[np.float64]:
+    """A white hide with 100 blood-bay spots as large and round as stickers."""
+    middles = points[rng.choice(len(points), 100, replace=False)]
+    far, nearest = cKDTree(middles).query(points)
+    inside = far < rng.uniform(0.008, 0.025, 100)[nearest]
+    return np.where(inside[:, None], HIDES["blood bay"], HIDES["white"])
+
+
+def by_height(points: NDArray[np.float64], _: np.random.Generator) -> NDArray[np.float64]:
+    """Colours that a program gives to heights: all hues, none of them the animal's."""
+    share = (points[:, 2] - points[:, 2].min()) / np.ptp(points[:, 2])
+    return 255.0 * np.array([colorsys.hsv_to_rgb(0.8 * one, 1.0, 1.0) for one in share])
+
+
+@pytest.mark.parametrize("coat", [spotted, by_height])
+def test_nothing_is_found_where_colours_are_the_coat_s_or_a_program_s(
+    coat: Callable[[NDArray[np.float64], np.random.Generator], NDArray[np.float64]],
+) -> None:
+    mesh, rng = trunk(220, 176), np.random.default_rng(9)
+    vertices = np.asarray(mesh.vertices)
+    seen = lit(vertices, coat(vertices, rng), rng, shade=0.3)
+    found = blobs_of(replace(scan_of(vertices, mesh.faces), colours=seen))
+    assert not [blob for blob in found if not blob.doubt]
