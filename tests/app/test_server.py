@@ -162,12 +162,29 @@ def test_marks_move_the_back(mule: Place) -> None:
     using(mule, work)
 
 
-def test_what_a_page_kept_is_taken_again_and_forgotten(mule: Place) -> None:
-    """A scan with its marks, marks of the first scan alone, and nothing left once forgotten."""
-    sessions = Sessions(mule)
+def kept_files(sessions: Sessions) -> list[str]:
+    """Endings of what the app holds of its viewers."""
+    return sorted(path.suffix for path in Path(sessions.folder.name).iterdir())
 
-    def left() -> list[str]:
-        return sorted(path.suffix for path in Path(sessions.folder.name).iterdir())
+
+async def sent_again(client: Any, marks: str, scan: bytes | None = None) -> Any:  # noqa: ANN401
+    """What a page does with a scan and marks that it kept."""
+    form = aiohttp.FormData({"unit": "m", "marks": marks}, quote_fields=False)
+    if scan is not None:
+        form.add_field("scan", io.BytesIO(scan), filename="mine.ply")
+    return await client.post("/scan", data=form)
+
+
+def withers_marked(place: Place) -> str:
+    """A marks file with the withers where they were found."""
+    back = place.bench.back
+    withers = np.linalg.inv(back.T_body_scan) @ [*back.marks["withers"].points[0], 1.0]
+    return json.dumps({"withers": [withers[:3].tolist()]})
+
+
+def test_what_a_page_kept_is_taken_again_and_forgotten(mule: Place) -> None:
+    """A scan with its marks, and nothing left once it is forgotten."""
+    sessions = Sessions(mule)
 
     async def work(client: Any) -> None:  # noqa: ANN401 - aiohttp's
         await client.get("/")
@@ -175,32 +192,40 @@ def test_what_a_page_kept_is_taken_again_and_forgotten(mule: Place) -> None:
         async def screen() -> Any:  # noqa: ANN401
             return await (await client.get("/screen")).json()
 
-        async def sent(marks: str, scan: bytes | None = None) -> Any:  # noqa: ANN401
-            form = aiohttp.FormData({"unit": "m", "marks": marks}, quote_fields=False)
-            if scan is not None:
-                form.add_field("scan", io.BytesIO(scan), filename="mine.ply")
-            return await client.post("/scan", data=form)
-
         first = await screen()
         assert not first["brought"]
-        withers = mule.bench.back.marks["withers"].points[0]
-        to_scan = np.linalg.inv(mule.bench.back.T_body_scan)
-        marks = json.dumps({"withers": [(to_scan @ [*withers, 1.0])[:3].tolist()]})
-        assert (await sent(marks, MULE.read_bytes())).status == 200
+        assert (await sent_again(client, withers_marked(mule), MULE.read_bytes())).status == 200
         mine = await screen()
         assert (mine["brought"], mine["name"]) == (True, "mine.ply")
         assert (mine["first"], mine["start"]) == (first["first"], first["start"])
-        assert left() == [".json", ".ply"]
-        bad = await sent('{"withers": 3}', MULE.read_bytes())
+        assert sessions.places
+        assert all(place.bench.back.marks["withers"].source == "marked"
+                   for place in sessions.places.values())  # fmt: skip
+        assert kept_files(sessions) == [".json", ".ply"]
+        assert (await client.post("/forget")).status == 200
+        assert kept_files(sessions) == []
+        assert not (await screen())["brought"]
+        assert mule.file.path.exists()
+
+    using(mule, work, sessions=sessions)
+
+
+@pytest.mark.slow
+def test_marks_alone_go_with_the_first_scan_and_bad_ones_leave_nothing(mule: Place) -> None:
+    sessions = Sessions(mule)
+
+    async def work(client: Any) -> None:  # noqa: ANN401 - aiohttp's
+        await client.get("/")
+        bad = await sent_again(client, '{"withers": 3}', MULE.read_bytes())
         assert bad.status == 422
         assert "the marks" in (await bad.json())["error"]
-        assert left() == [".json", ".ply"]  # what was refused is not kept
-        assert (await sent(marks)).status == 200  # the first scan, with marks of one's own
-        assert (await screen())["name"] == "mule.ply"
-        assert left() == [".json"]
+        assert kept_files(sessions) == []
+        assert (await sent_again(client, withers_marked(mule))).status == 200
+        assert kept_files(sessions) == [".json"]
+        shown = await (await client.get("/screen")).json()
+        assert (shown["name"], shown["brought"]) == ("mule.ply", True)
         assert (await client.post("/forget")).status == 200
-        assert left() == []
-        assert not (await screen())["brought"]
+        assert kept_files(sessions) == []
         assert mule.file.path.exists()
 
     using(mule, work, sessions=sessions)
