@@ -39,12 +39,14 @@ if TYPE_CHECKING:
     from fitsim.contact.equilibrium import Equilibrium
     from fitsim.contact.problem import Problem
     from fitsim.tree.tree import MountedBar
+    from tests.validation.measured import Measured
 
     Array = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 
 LENGTH, WIDTH = 0.51, 0.11  # edges fall between nodes: no cell is half covered
 WEIGHT = 300.0  # N
 GRID = 0.010
+LEVER = "lever rule"
 UP = np.array([0.0, 0.0, 1.0])
 # 20 mm over bone, as hard as rubber: gives way by well under a millimetre, so that rigid statics
 # hold to the few per cent asked for below.
@@ -82,7 +84,7 @@ def level(x: Array) -> Array:
     return np.zeros_like(x)
 
 
-def test_a_hand_under_both_fronts_carries_what_the_lever_rule_gives() -> None:
+def test_a_hand_under_both_fronts_carries_what_the_lever_rule_gives(measured: Measured) -> None:
     """Plank on a hand and its own rear edge: moments about the rear edge.
 
     It tilts by 3 degrees and rests on the hand's crown, which ends 25 mm from its front; where on
@@ -97,10 +99,11 @@ def test_a_hand_under_both_fronts_carries_what_the_lever_rule_gives() -> None:
     force = found.pressure * problem.foundation.area
     _, squeeze = push_of(hand, thickness, growth, force)
     crown = hand.reach - hand.nose
-    assert squeeze == pytest.approx(WEIGHT * 0.5 * LENGTH / (LENGTH - crown), rel=0.04)
+    by_hand = WEIGHT * 0.5 * LENGTH / (LENGTH - crown)
+    measured.near("hand under a plank's fronts: force on it", squeeze, by_hand, LEVER, rel=0.04)
 
 
-def test_a_hand_under_an_outer_edge_carries_what_the_lever_rule_gives() -> None:
+def test_a_hand_under_an_outer_edge_carries_what_the_lever_rule_gives(measured: Measured) -> None:
     """Both planks as one body, tipped about the far plank's outer edge: moments about that edge.
 
     A hand wider than the bar is long bears where its crown begins, 25 mm inside the edge, for the
@@ -112,7 +115,9 @@ def test_a_hand_under_an_outer_edge_carries_what_the_lever_rule_gives() -> None:
         _, squeeze, found = hand_in(problem, case, rest, hand, side, along=0.5)
         assert found.found
         bears = far - (hand.reach - hand.nose)
-        assert squeeze == pytest.approx(WEIGHT * far / (far + bears), rel=0.04)
+        by_hand = WEIGHT * far / (far + bears)
+        what = "hand under a plank's outer edge: force on it"
+        measured.near(what, squeeze, by_hand, LEVER, rel=0.04)
 
 
 def test_an_edge_is_where_the_bar_ends() -> None:
@@ -126,7 +131,7 @@ def test_an_edge_is_where_the_bar_ends() -> None:
         assert beside[own] == pytest.approx(problem.foundation.points[own, 0], abs=1e-4)
 
 
-def test_a_held_end_moves_as_far_as_asked_and_takes_half_the_weight() -> None:
+def test_a_held_end_moves_as_far_as_asked_and_takes_half_the_weight(measured: Measured) -> None:
     """Lifting the rear of a level plank by its end: half its weight, whatever the height."""
     problem, case, rest = on_the_flat(level)
     for by in (0.005, 0.020):
@@ -135,10 +140,11 @@ def test_a_held_end_moves_as_far_as_asked_and_takes_half_the_weight() -> None:
         assert float((held.T_body_tree @ end - rest.T_body_tree @ end)[2]) == pytest.approx(
             by, abs=2e-4
         )
-        assert force == pytest.approx(0.5 * WEIGHT, rel=0.03)
+        what = "plank's end held 5 and 20 mm up: force"
+        measured.near(what, force, 0.5 * WEIGHT, "half its weight", rel=0.03)
 
 
-def test_push_is_the_work_done_per_depth() -> None:
+def test_push_is_the_work_done_per_depth(measured: Measured) -> None:
     """Without friction on the hand, push times depth is what bed and weight take up.
 
     Central difference over 2 mm of depth of the whole potential, worked out from forces and
@@ -160,7 +166,8 @@ def test_push_is_the_work_done_per_depth() -> None:
         push = at(depth)[0]
         by_energy = (at(depth + step)[1] - at(depth - step)[1]) / (2.0 * step)
         assert push > 1.0
-        assert push == pytest.approx(by_energy, rel=0.05)
+        what = "push into a soft bed, without friction"
+        measured.near(what, push, by_energy, "work per depth, from forces and pose", rel=0.05)
 
 
 def test_a_thicker_hand_and_a_rougher_one_take_more() -> None:
@@ -181,7 +188,7 @@ def test_a_hand_thinner_than_the_daylight_takes_nothing() -> None:
         assert room.room == pytest.approx(0.040, abs=0.001)
 
 
-def test_pressing_a_rocker_rolls_it_as_its_curve_says() -> None:
+def test_pressing_a_rocker_rolls_it_as_its_curve_says(measured: Measured) -> None:
     """Radius R, weight W: pressed with P a distance a out it rolls by P a / ((W + P) R).
 
     The bed gives a little, which adds rolling of its own kind: 8 % is allowed.
@@ -190,12 +197,14 @@ def test_pressing_a_rocker_rolls_it_as_its_curve_says() -> None:
     problem, case, rest = on_the_flat(lambda x: x**2 / (2.0 * radius))
     press = pressed_in_turn(problem, case, rest)
     by_hand = 2.0 * PRESS * 0.5 * LENGTH / ((WEIGHT + PRESS) * radius)
-    assert press.turn == pytest.approx(by_hand, rel=0.08)
-    assert press.pivot_along == pytest.approx(0.5, abs=0.02)
+    what = "rocker pressed at its ends:"
+    measured.near(f"{what} turn", press.turn, by_hand, "P a / ((W + P) R)", rel=0.08)
+    along = press.pivot_along
+    measured.apart(f"{what} place, along the bar", along, 0.5, "its middle", off=0.02, unit="")
     assert not press.knocks
 
 
-def test_a_plank_with_a_kink_knocks_by_its_angle() -> None:
+def test_a_plank_with_a_kink_knocks_by_its_angle(measured: Measured) -> None:
     """Two flat halves at 2 degrees either way: it tips from one to the other, 4 degrees idle.
 
     Part of the way down each half the bed already bears it up: 10 % is allowed.
@@ -204,8 +213,9 @@ def test_a_plank_with_a_kink_knocks_by_its_angle() -> None:
     problem, case, rest = on_the_flat(lambda x: math.tan(angle) * np.abs(x))
     press = pressed_in_turn(problem, case, rest)
     assert press.knocks
-    assert press.turn == pytest.approx(2.0 * angle, rel=0.10)
-    assert press.free_play == pytest.approx(2.0 * angle, rel=0.25)
+    what = "plank with a kink:"
+    measured.near(f"{what} turn", press.turn, 2.0 * angle, "its angle", rel=0.10)
+    measured.near(f"{what} free play", press.free_play, 2.0 * angle, "its angle", rel=0.25)
 
 
 def test_a_plank_that_lies_flat_does_neither() -> None:
@@ -216,24 +226,26 @@ def test_a_plank_that_lies_flat_does_neither() -> None:
     assert not press.knocks
 
 
-def test_lifting_the_rear_of_a_plank_takes_half_its_weight() -> None:
+def test_lifting_the_rear_of_a_plank_takes_half_its_weight(measured: Measured) -> None:
     """Lever rule about its front edge; the bed moves that edge in by under 1 % of the length."""
     problem, case, rest = on_the_flat(level)
     lift = moved_end(problem, case, rest, rear_arch(problem.tree), np.array([0.0, 0.0, 1.0]))
-    assert lift.force == pytest.approx(0.5 * WEIGHT, rel=0.02)
+    what = "plank's rear lifted 10 mm: force"
+    measured.near(what, lift.force, 0.5 * WEIGHT, "half its weight", rel=0.02)
 
 
-def test_pulling_it_aside_at_its_sole_takes_its_friction() -> None:
+def test_pulling_it_aside_at_its_sole_takes_its_friction(measured: Measured) -> None:
     """Coulomb: friction times weight, and it slides without rolling. The strap's own give: 1 %."""
     problem, case, rest = on_the_flat(level)
     pull = moved_end(problem, case, rest, np.zeros(3), np.array([0.0, 1.0, 0.0]))
-    assert pull.force == pytest.approx(BARE.friction * WEIGHT, rel=0.02)
+    by_hand = BARE.friction * WEIGHT
+    measured.near("plank pulled aside at its sole: force", pull.force, by_hand, "mu W", rel=0.02)
     assert pull.slide == pytest.approx(MOVE, rel=0.02)
     assert abs(pull.roll) < math.radians(0.1)
 
 
 @pytest.mark.parametrize("sagitta", [0.004, 0.010])
-def test_daylight_under_bars_hollow_by_a_known_depth(sagitta: float) -> None:
+def test_daylight_under_bars_hollow_by_a_known_depth(sagitta: float, measured: Measured) -> None:
     """A hollow bar stands on its ends, that is on the last nodes under it, half a cell within.
 
     Those ends press into the bed by some tenths of a millimetre: 0.3 mm is allowed.
@@ -242,7 +254,9 @@ def test_daylight_under_bars_hollow_by_a_known_depth(sagitta: float) -> None:
     problem, _, rest = on_the_flat(lambda x: sagitta * (1.0 - (x / (0.5 * LENGTH)) ** 2))
     chart, _ = flat_square(GRID, 0.32, (HARD,))
     for gap in daylight_under(chart, problem.tree, rest).values():
-        assert gap.depth == pytest.approx(stands * sagitta, rel=0.0, abs=3e-4)
+        off = 1e3 * abs(gap.depth - stands * sagitta)
+        what = "bars hollow by 4 and 10 mm: daylight off by"
+        measured.below(what, off, 0.3, "mm", "depth at the last nodes they stand on")
         assert gap.length_share > 0.75
 
 

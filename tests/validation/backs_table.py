@@ -42,7 +42,8 @@ def _cells(row: dict[str, Any]) -> list[str]:
     reference = row["reference"]
     off = apart(row["fast"], reference)
     others = [apart(row[name], reference) for name in LESS]
-    others += [apart(row["fast"], row[TURNING])]
+    if TURNING in row:  # a case whose second reference has not been run has no last column
+        others += [apart(row["fast"], row[TURNING])]
     return [
         _bold(off["peak_percent"], "peak", "+.1f", " %"),
         _bold(off["area_percent"], "area", "+.1f", " %"),

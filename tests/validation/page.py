@@ -133,7 +133,8 @@ def _share(value: float, of: float | None = None) -> str:
         return f"{value:.1g}" if value < FINE else f"{100.0 * value:g} %"
     if of < FINE:
         return f"{value:+.1g}"
-    return f"{100.0 * value:+.{1 if abs(value) > 5.0 * FINE else 2}f} %"
+    told = f"{100.0 * value:+.{1 if abs(value) > 5.0 * FINE else 2}f} %"
+    return told if any(figure in told for figure in "123456789") else told[1:]
 
 
 def _number(value: float, sign: str = "") -> str:
