@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import norm, qmc
 
 from fitsim.back.stack import Stack
 from fitsim.back.tissue import tissue_figures, tissue_of, zone_kind
@@ -60,6 +59,8 @@ def standard_draws(count: int, seed: int, more: int = 0) -> Array:
     -------
     (count, len(unknowns()) + more) array, -
     """
+    from scipy.stats import norm, qmc
+
     hypercube = qmc.LatinHypercube(len(unknowns()) + more, rng=np.random.default_rng(seed))
     return np.asarray(norm.ppf(hypercube.random(count)))
 

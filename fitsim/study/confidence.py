@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
-from scipy.stats import rankdata
 from threadpoolctl import threadpool_limits
 
 from fitsim.back.plausible import plausible_back, standard_draws, unknowns
@@ -334,6 +333,8 @@ def hangs_on(samples: Samples, values: Array) -> dict[str, float]:
     Squared rank correlations: the draws are independent, so that they nearly add up to the share
     of the spread that single unknowns make, each in one direction. Nothing is said from few backs.
     """
+    from scipy.stats import rankdata
+
     known = np.isfinite(values)
     if known.sum() < _ENOUGH * len(samples.unknowns) or np.ptp(values[known]) == 0.0:
         return {}
