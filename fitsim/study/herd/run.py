@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
@@ -158,6 +159,7 @@ def _client(crew: Crew, most: int) -> Iterator[Client]:
             dashboard_address="127.0.0.1:0",
             worker_dashboard_address="127.0.0.1:0",
             host="127.0.0.1",
+            silence_logs=logging.ERROR,  # that a process ends slowly is no news to a person
         ) as cluster,
         Client(cluster) as client,
     ):
