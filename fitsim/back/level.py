@@ -73,7 +73,7 @@ def mirror_step(
         return np.eye(4)
     first = 0 if roll_free else 1
     moves = np.zeros(3)
-    moves[first:] = _huber_fit(effects[use][:, first:], uneven[use])
+    moves[first:] = huber_fit(effects[use][:, first:], uneven[use])
     return _rigid(moves, float(np.mean(x_range)), crest_z)
 
 
@@ -151,12 +151,25 @@ def _turn(axis: int, angle: float) -> NDArray[np.float64]:
     return matrix
 
 
-def _huber_fit(effects: NDArray[np.float64], uneven: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Least squares of uneven + effects @ step with Huber weights."""
+def huber_fit(
+    effects: NDArray[np.float64], uneven: NDArray[np.float64], limit: float = HUBER
+) -> NDArray[np.float64]:
+    """Least squares of uneven + effects @ step with Huber weights.
+
+    Parameters
+    ----------
+    effects : (n, k) array.
+    uneven : (n,) array, m.
+    limit : m: what is left beyond this counts less.
+
+    Returns
+    -------
+    (k,) array
+    """
     step: NDArray[np.float64] = np.zeros(effects.shape[1])
     for _ in range(8):
         left = np.abs(uneven + effects @ step)
-        weight = np.sqrt(np.minimum(1.0, HUBER / np.maximum(left, 1e-9)))
+        weight = np.sqrt(np.minimum(1.0, limit / np.maximum(left, 1e-9)))
         step = np.asarray(
             np.linalg.lstsq(effects * weight[:, None], -uneven * weight, rcond=1e-6)[0], dtype=float
         )

@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 
 from fitsim.back.frame import FINE
 from fitsim.back.high_spots import BESIDE, HighSpots, high_spots
+from fitsim.back.standing import Standing, standing
 from fitsim.scan.tracings import LOFTED
 
 if TYPE_CHECKING:
@@ -72,6 +73,7 @@ class QualityCard:
     asymmetry : m, root mean square difference between the sides over the bearing area; None where
         one side is missing.
     fuller : "left", "right" or "", the side that stands out more.
+    standing : how the animal stood, or None where that cannot be told; told, not corrected.
     unit_evidence : sentence.
     advice : what to scan again, most important first.
     spots : high spots, hollows and fat pockets found from shape.
@@ -83,6 +85,7 @@ class QualityCard:
     holes: NDArray[np.float64]
     asymmetry: float | None
     fuller: str
+    standing: Standing | None
     unit_evidence: str
     advice: tuple[Advice, ...]
     spots: HighSpots
@@ -109,12 +112,14 @@ def quality_of(scan: Scan, back: Back) -> QualityCard:
     noise = None if lofted else noise_sd(scan, back)
     holes = _holes(chart, area & ~seen)
     uneven, fuller = _asymmetry(chart, area & seen)
-    evidence = back.provenance.unit_evidence
+    evidence, stood = back.provenance.unit_evidence, standing(back)
     advice = _advice((cover[0], cover[1]), noise, holes, uneven, evidence)
+    if stood is not None and _stood_badly(stood):
+        advice = (*advice, _STAND_SQUARE)
     if lofted:
         advice = (_FROM_TRACINGS, *(a for a in advice if a != _TOO_FEW))
     return QualityCard(
-        cover[0], cover[1], noise, holes, uneven, fuller, evidence, advice, high_spots(back)
+        cover[0], cover[1], noise, holes, uneven, fuller, stood, evidence, advice, high_spots(back)
     )
 
 
@@ -259,6 +264,22 @@ def _advice(
         advice.append(Advice("The scale was not told: measure one distance.", "Scale"))
     return tuple(advice)
 
+
+def _stood_badly(stood: Standing) -> bool:
+    """Whether hips or spine are surely off, and by enough to matter under a tree."""
+    tilt = abs(stood.hip_tilt) > max(TILTED, 2.0 * stood.hip_tilt_sd)
+    return tilt or abs(stood.bend) > max(BENT, 2.0 * stood.bend_sd)
+
+
+TILTED, BENT = float(np.radians(2.0)), 0.010
+"""rad and m: a stance off by more is to be scanned again (a choice: 2 degrees lift one side of a
+bar 100 mm from the spine by 3.5 mm)."""
+
+_STAND_SQUARE = Advice(
+    "It stood with a hip dropped or its back bent, and a tree is fitted to it as it stood: let it "
+    "stand square and scan again; if it stays, have a veterinarian look at it.",
+    "How the animal stands",
+)
 
 _TOO_FEW = Advice("Too few points to tell the noise: scan closer.", "Distance")
 _FROM_TRACINGS = Advice(

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from fitsim.units import show_length
 
 if TYPE_CHECKING:
     from fitsim.back.high_spots import Spot
     from fitsim.back.quality import QualityCard
+    from fitsim.back.standing import Standing
     from fitsim.units import System
 
 PAGE = "docs/how-to-scan-a-back.md"
@@ -40,6 +43,7 @@ def card_lines(card: QualityCard, system: System = "metric") -> list[str]:
         f"  Noise: {_size(card.noise_sd, system)} (standard deviation, sure to about a fifth)",
         f"  Left and right differ by {_size(card.asymmetry, system)} (root mean square)"
         + (f", the {card.fuller} is fuller" if card.fuller else ""),
+        *(f"  {line}" for line in _standing_lines(card.standing, system)),
         *(f"  {_pocket(side, spot, system)}" for side, spot in card.spots.pockets.items()),
         *(f"  {_spot(spot, system)}" for spot in card.spots.spots),
     ]
@@ -64,6 +68,7 @@ def card_facts(card: QualityCard) -> dict[str, object]:
         "noise_sd_mm": _mm(card.noise_sd),
         "asymmetry_rms_mm": _mm(card.asymmetry),
         "fuller": card.fuller or None,
+        "standing": _standing_facts(card.standing),
         "unit_evidence": card.unit_evidence,
         "holes": [
             {"x_mm": 1e3 * x, "t_mm": 1e3 * t, "width_mm": 1e3 * width, "area_cm2": 1e4 * area}
@@ -85,6 +90,39 @@ def _size(length: float | None, system: System) -> str:
     if length is None:
         return "not known"
     return f"{1e3 * length:.1f} mm" if system == "metric" else f"{length / 0.0254:.2f} in"
+
+
+def _standing_lines(stood: Standing | None, system: System) -> list[str]:
+    """How the animal stood; what may be nothing is said to be nothing, with its limit."""
+    if stood is None:
+        return ["Stance: not known, too little of withers or hips was scanned on both sides"]
+    tilt, sd = (float(np.degrees(value)) for value in (stood.hip_tilt, stood.hip_tilt_sd))
+    lower = "right" if tilt > 0 else "left"
+    hips = f"the hips are level with the withers, within {2 * sd:.1f} degrees"
+    if abs(tilt) > 2 * sd:
+        hips = (
+            f"the {lower} hip is the lower, the hips tilted {abs(tilt):.1f} degrees against the "
+            f"withers (give or take {sd:.1f})"
+        )
+    spine = f"the spine is straight from withers to hips, within {_size(2 * stood.bend_sd, system)}"
+    if abs(stood.bend) > 2 * stood.bend_sd:
+        spine = (
+            f"between withers and hips the spine bends {_size(abs(stood.bend), system)} to the "
+            f"{'left' if stood.bend > 0 else 'right'} (give or take {_size(stood.bend_sd, system)})"
+        )
+    return [f"Stance: {hips}", f"Stance: {spine}", "Stance is told here, not corrected for"]
+
+
+def _standing_facts(stood: Standing | None) -> dict[str, float] | None:
+    """Tilt positive: the right hip is lower. Bend positive: to the left."""
+    if stood is None:
+        return None
+    return {
+        "hip_tilt_deg": float(np.degrees(stood.hip_tilt)),
+        "hip_tilt_sd_deg": float(np.degrees(stood.hip_tilt_sd)),
+        "bend_mm": 1e3 * stood.bend,
+        "bend_sd_mm": 1e3 * stood.bend_sd,
+    }
 
 
 def _mm(length: float | None) -> float | None:
