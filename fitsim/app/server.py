@@ -9,7 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from aiohttp import WSMsgType, web
+from aiohttp import WSCloseCode, WSMsgType, web
 
 from fitsim.app import exports
 from fitsim.app.answer import answer
@@ -41,9 +41,11 @@ class App:
     ----------
     sessions : every viewer's place.
     bench_hand : the one thread that solves, so that viewers wait in line.
+    lines : live connections, told when the app ends: an open one would hold it up for a minute.
     """
 
     sessions: Sessions
+    lines: set[web.WebSocketResponse] = field(default_factory=set)
     bench_hand: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1))
 
     async def done(self, work: Callable[..., Any], *given: object) -> Any:  # noqa: ANN401 - work's
@@ -68,6 +70,7 @@ def application(sessions: Sessions, token: str | None = None) -> web.Application
     """
     app = web.Application(middlewares=[guard(token), _in_words], client_max_size=LARGEST)
     app[HELD] = App(sessions)
+    app.on_shutdown.append(_hang_up)
     app.on_cleanup.append(_close)
     app.add_routes(
         [
@@ -84,6 +87,12 @@ def application(sessions: Sessions, token: str | None = None) -> web.Application
         ]
     )
     return app
+
+
+async def _hang_up(app: web.Application) -> None:
+    """Tell every page that the app ends."""
+    for line in tuple(app[HELD].lines):
+        await line.close(code=WSCloseCode.GOING_AWAY)
 
 
 async def _close(app: web.Application) -> None:
@@ -141,6 +150,7 @@ async def _live(request: web.Request) -> web.WebSocketResponse:
     """Answer settings as they come; of those that wait only the last is solved."""
     socket = web.WebSocketResponse(heartbeat=30.0, max_msg_size=_MESSAGE)
     await socket.prepare(request)
+    request.app[HELD].lines.add(socket)
     waiting: asyncio.Queue[dict[str, Any]] = asyncio.Queue(maxsize=1)
     answering = asyncio.create_task(_answer(request, socket, waiting))
     try:
@@ -152,6 +162,7 @@ async def _live(request: web.Request) -> web.WebSocketResponse:
             waiting.put_nowait(_told(message.data))
     finally:
         answering.cancel()
+        request.app[HELD].lines.discard(socket)
     return socket
 
 

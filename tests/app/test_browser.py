@@ -342,3 +342,30 @@ def test_a_scan_outlives_the_app_until_it_is_forgotten(mule: Place, tmp_path: Pa
             page.wait_for_selector("body[data-answered]", timeout=ANSWER_MS)
             assert page.inner_text("#what") == "mule.ply"
         browser.close()
+
+
+@pytest.mark.slow
+def test_what_cannot_be_kept_or_brought_back_is_said(mule: Place, tmp_path: Path) -> None:
+    scan = tmp_path / "mine.ply"
+    scan.write_bytes(mule.file.path.read_bytes())
+    with opened(mule) as (page, said):
+        # A store that holds a scan which is none, as of a file that went bad.
+        page.evaluate(
+            "() => kept.write({ first: bench.screen.first, file: new Blob(['ply']),"
+            " name: 'old.ply', unit: '', tall: '', marks: '' })"
+        )
+        page.reload()
+        page.wait_for_selector("#panel[open]", timeout=ANSWER_MS)
+        assert "old.ply could not be brought back" in page.inner_text("#panel")
+        page.click("#forget-button")
+        page.wait_for_function("() => !document.getElementById('panel').open")
+        page.wait_for_timeout(1500)
+        page.evaluate("() => { kept.store = () => Promise.reject(new Error('no room')); }")
+        page.click("#scan-button")
+        page.set_input_files("#panel input[type=file]", str(scan))
+        page.click("#panel button[type=submit]")
+        page.wait_for_function(
+            "() => document.getElementById('panel-title').textContent === 'This scan is not kept'",
+            timeout=ANSWER_MS,
+        )
+        assert [one for one in said if "422" not in one] == []

@@ -106,6 +106,22 @@ def test_every_message_is_answered(mule: Place) -> None:
     using(mule, work)
 
 
+def test_the_end_of_the_app_is_told_to_open_pages(mule: Place) -> None:
+    """Else Ctrl-C would wait a minute for pages that stay open."""
+
+    async def run() -> int | None:
+        server = TestServer(application(Sessions(mule)))
+        async with TestClient(server) as client:
+            socket = await client.ws_connect("/live")
+            heard = asyncio.create_task(socket.receive(timeout=20))
+            await asyncio.sleep(0.1)  # until it listens
+            await server.runner.cleanup()
+            await heard
+            return socket.close_code
+
+    assert asyncio.run(run()) == aiohttp.WSCloseCode.GOING_AWAY
+
+
 def test_of_waiting_settings_the_last_is_answered(mule: Place) -> None:
     async def work(client: Any) -> None:  # noqa: ANN401 - aiohttp's
         async with client.ws_connect("/live") as socket:

@@ -84,8 +84,9 @@ const kept = {
     };
   }),
   read: () => kept.store("readonly", (all) => all.get("scan")).catch(() => undefined),
-  write: (one) => kept.store("readwrite", (all) => all.put(one, "scan")).catch(() =>
-    fault("This browser cannot keep the scan: after a reload of the app, open it again.")),
+  /* Said in a panel, which stays: faults go when the next answer comes. */
+  write: (one) => kept.store("readwrite", (all) => all.put(one, "scan")).catch(() => setTimeout(() =>
+    panel("This scan is not kept", make("p", "This browser cannot keep it: when the app has been started again, open it again.")), 1000)),
   forget: () => kept.store("readwrite", (all) => all.delete("scan")).catch(() => undefined),
 };
 function openScan() {
@@ -110,11 +111,14 @@ function openScan() {
   [...screen.card, ...screen.notes].map((line) => line.trim()).filter(Boolean).forEach((line) => card.append(make("li", line)));
   const more = [make("h3", `How good ${screen.name} is`), card];
   if (screen.brought) {
-    const forget = make("button", "Forget this scan", { type: "button", id: "forget-button" });
-    forget.addEventListener("click", async () => { $("panel").close(); await forgetScan(); });
-    more.push(make("p", "This browser keeps the scan and its marks on this machine, so that a reload or a restart brings them back. Forgetting takes them away, here and from the app.", { className: "note" }), forget);
+    more.push(make("p", "This browser keeps the scan and its marks on this machine, so that a reload or a restart brings them back. Forgetting takes them away, here and from the app.", { className: "note" }), forgetButton());
   }
   panel("Open a scan", form, ...more);
+}
+function forgetButton() {
+  const forget = make("button", "Forget this scan", { type: "button", id: "forget-button" });
+  forget.addEventListener("click", async () => { $("panel").close(); await forgetScan(); });
+  return forget;
 }
 async function send({ file, name, unit, tall, marks }) {
   const body = new FormData();
@@ -136,7 +140,9 @@ async function bringBack() {
   const one = await kept.read();
   if (bench.screen.brought || !one || one.first !== bench.screen.first) return false;
   $("what").textContent = `Bringing back ${one.name} ...`;
-  return Boolean(await send(one));
+  if (await send(one)) return true;
+  panel(`${one.name} could not be brought back`, make("p", $("fault").textContent), forgetButton());
+  return false;
 }
 async function forgetScan() {
   localStorage.removeItem("set:" + bench.screen.key);
