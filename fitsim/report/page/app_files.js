@@ -22,14 +22,14 @@ function sheets() {
   if (document.body.dataset.way === "wipe") {
     const [first, second] = trees, share = Number($("wipe").value) / 100;
     const words = `Left of the line: ${first.title}. Right of it: ${second.title}.`;
-    return [{ canvas: first.canvas, over: second.canvas, share, title: words, says: `${first.says} / ${second.says}` }];
+    return [{ canvas: first.canvas, over: second.canvas, share, title: words, says: `Left: ${first.says} Right: ${second.says}` }];
   }
   if (document.body.dataset.way === "apart") trees.push({ view: bench.apart, canvas: drawn(bench.apart), title: "Right tree less left tree", says: says($("apart")) });
   return trees.filter((one) => one.view.box.clientWidth > 0);
 }
 function picture() {
   const all = sheets(), high = Math.max(...all.map((one) => one.canvas.height));
-  const sheet = make("canvas", "", { width: all.reduce((sum, one) => sum + one.canvas.width, 0), height: high + 170 });
+  const sheet = make("canvas", "", { width: all.reduce((sum, one) => sum + one.canvas.width, 0), height: high + 216 });
   const pen = sheet.getContext("2d");
   pen.fillStyle = "#faf8f4";
   pen.fillRect(0, 0, sheet.width, sheet.height);
@@ -46,12 +46,12 @@ function picture() {
     pen.font = "600 22px sans-serif";
     pen.fillText(title, left + 16, high + 34, canvas.width - 32);
     pen.font = "20px sans-serif";
-    const line = new RegExp(`.{1,${Math.max(Math.floor(canvas.width / 11), 20)}}(\\s|$)`, "g");
-    (says.match(line) || []).slice(0, 2).forEach((words, k) => pen.fillText(words, left + 16, high + 64 + 26 * k, canvas.width - 32));
+    const line = new RegExp(`.{1,${Math.max(Math.floor(canvas.width / 11), 20)}}( |$)`, "g");
+    (says.match(line) || []).slice(0, 4).forEach((words, k) => pen.fillText(words, left + 16, high + 62 + 25 * k, canvas.width - 32));
     left += canvas.width;
   });
-  scaleOn(pen, 16, high + 116, bench.screen.scene.map, bench.screen.ticks[0], bench.screen.ticks.at(-1));
-  if (bench.comparing && bench.way === "apart") scaleOn(pen, 380, high + 116, bench.screen.differenceMap, bench.screen.differenceTicks[0], bench.screen.differenceTicks.at(-1));
+  scaleOn(pen, 16, high + 160, bench.screen.scene.map, bench.screen.ticks[0], bench.screen.ticks.at(-1));
+  if (bench.comparing && bench.way === "apart") scaleOn(pen, 380, high + 160, bench.screen.differenceMap, bench.screen.differenceTicks[0], bench.screen.differenceTicks.at(-1));
   pen.fillStyle = "#62594f";
   pen.font = "16px sans-serif";
   pen.fillText("An estimate from a model, not a measurement.", 16, sheet.height - 10);
