@@ -9,8 +9,15 @@ import numpy as np
 
 from fitsim.back.crest import crest_of
 from fitsim.back.facing import head_evidence
-from fitsim.back.ground import standing_triangle
-from fitsim.back.level import ground_step, mirror_step, pitch_step, spine_step
+from fitsim.back.level import mirror_step, pitch_step, spine_step
+from fitsim.back.placement import (
+    SHORTEST,
+    USUAL_HEIGHT,
+    Placement,
+    first_size,
+    on_its_feet,
+    toes_of,
+)
 from fitsim.back.rough import NO_BACK, RoughFrame, rough_frame
 from fitsim.back.samples import thinned
 from fitsim.back.trunk import DEPTH, WIDEST_ANGLE, TrunkSurface, trunk_surface
@@ -23,23 +30,11 @@ if TYPE_CHECKING:
     from fitsim.back.crest import Crest
     from fitsim.back.samples import Samples
 
-USUAL_HEIGHT = 1.5
-"""m: proportions are written down for an animal this high at the withers."""
-
-ASSUMED_HEIGHT = 1.45
-"""m: taken when only a trunk was scanned and no height was told."""
-
 COMPARED = (-0.55, 0.05)
 """m, on an animal of 1.5 m: left and right are compared, and the spine laid straight, in here."""
 
 LEVELLED = (-0.62, -0.103)
 """m, on an animal of 1.5 m: without feet in the scan, the back's line is level between these."""
-
-SHORTEST = 0.45
-"""m: a back shorter than this cannot carry a tree of 0.5 m."""
-
-LONGEST = 3.0
-"""m: no animal's trunk is longer."""
 
 UNSHOWN = 0.05
 """m: withers less sure than this do not show."""
@@ -117,24 +112,6 @@ class BodyFrame:
         )
 
 
-@dataclass(frozen=True)
-class _Placement:
-    """State while the frame is settled; lengths in m."""
-
-    T: NDArray[np.float64]
-    height: float
-    withers: Withers | None = None
-    withers_z: float = 0.0
-    cautions: tuple[str, ...] = ()
-
-    @property
-    def scale(self) -> float:
-        return self.height / USUAL_HEIGHT
-
-    def stepped(self, T_new_old: NDArray[np.float64]) -> _Placement:
-        return replace(self, T=T_new_old @ self.T)
-
-
 def body_frame(
     samples: Samples,
     name: str,
@@ -170,15 +147,15 @@ def body_frame(
     """
     rough = rough_frame(samples, name, sheets)
     trunk = samples.only(rough.trunk)
-    toes = _toes(samples, rough)
-    place = _sized(rough, name, withers_height, metres=metres)
+    toes = toes_of(samples, rough)
+    place = first_size(rough, name, withers_height, metres=metres)
     few = thinned(trunk, FEW)
     if rough.stance is None:
         place = _facing(place, few, rough, withers_mark, name=name)
     for _ in range(ROUNDS):
         before = place.T
         if toes is not None:
-            place = _on_its_feet(place, toes, withers_height)
+            place = on_its_feet(place, toes, withers_height)
         place = _round(place, few, rough, name, stands=toes is not None)
         if np.abs(place.T @ np.linalg.inv(before) - np.eye(4)).max() < SETTLED:
             break
@@ -218,27 +195,6 @@ _RESIZED = (
     "The told withers height makes the animal {:.2f} times as large as the file's unit does: "
     "one of the two is wrong."
 )
-_TELL_SIZE = "tell its unit, or the withers height of the animal in metres if it stands whole"
-
-
-def _sized(rough: RoughFrame, name: str, told: float | None, *, metres: bool) -> _Placement:
-    """First size in metres: by the told height of a standing animal, else as the file says."""
-    scale, height = 1.0, told or ASSUMED_HEIGHT
-    if not metres and (told is None or rough.ground is None):
-        raise BadScan(name, "its size is not known", _TELL_SIZE)
-    if rough.ground is not None:
-        tall = 0.45 * rough.depth - rough.ground
-        scale = told / tall if told is not None else 1.0
-        height = scale * tall
-    if rough.length * scale > LONGEST:
-        length = f"{rough.length * scale:.0f}"
-        raise BadScan(name, f"the back in it would be {length} m long", "check the unit")
-    if rough.length * scale < SHORTEST:
-        raise BadScan(
-            name, f"the back in it is only {rough.length * scale:.2f} m long, too short for a tree",
-            "check the unit, or scan from the neck to the croup",
-        )  # fmt: skip
-    return _Placement(np.diag([scale, scale, scale, 1.0]) @ rough.T_rough_scan, height)
 
 
 def _surface(
@@ -264,13 +220,13 @@ def _rough_surface(body: Samples, scale: float, name: str) -> TrunkSurface:
 
 
 def _facing(
-    place: _Placement,
+    place: Placement,
     trunk: Samples,
     rough: RoughFrame,
     withers_mark: NDArray[np.float64] | None,
     *,
     name: str,
-) -> _Placement:
+) -> Placement:
     """Turn a trunk so that its head end lies forward; say so when the signs are weak."""
     for _ in range(2):
         surface = _rough_surface(trunk.moved(place.T), place.scale, name)
@@ -296,8 +252,8 @@ FRONT_GUESSED = (
 
 
 def _round(
-    place: _Placement, trunk: Samples, rough: RoughFrame, name: str, *, stands: bool
-) -> _Placement:
+    place: Placement, trunk: Samples, rough: RoughFrame, name: str, *, stands: bool
+) -> Placement:
     """One round of settling: mirror, spine, level, station."""
     surface = _rough_surface(trunk.moved(place.T), place.scale, name)
     crest = crest_of(surface, place.scale)
@@ -321,8 +277,8 @@ def _round(
 
 
 def _spine_along_x(
-    place: _Placement, trunk: Samples, rough: RoughFrame, name: str, *, stands: bool
-) -> tuple[TrunkSurface, Crest, _Placement]:
+    place: Placement, trunk: Samples, rough: RoughFrame, name: str, *, stands: bool
+) -> tuple[TrunkSurface, Crest, Placement]:
     """Lay the spine line along x on the finely smoothed surface, once roll has settled.
 
     Not in the rounds: on a round back the spine line moves with the roll, and settling both in
@@ -363,52 +319,9 @@ def _mirror_line(
     return float(slope), float(T[1, 3] - slope * T[0, 3])
 
 
-def _leg_station(place: _Placement, rough: RoughFrame) -> float | None:
+def _leg_station(place: Placement, rough: RoughFrame) -> float | None:
     """Station of the front legs in the present frame."""
     if rough.front_leg is None:
         return None
     point = np.array([rough.front_leg, 0.0, rough.ground or 0.0, 1.0])
     return float((place.T @ np.linalg.inv(rough.T_rough_scan) @ point)[0])
-
-
-def _toes(samples: Samples, rough: RoughFrame) -> NDArray[np.float64] | None:
-    """Three points of the ground in the scan's frame, where feet or a floor were seen."""
-    if rough.ground is None:
-        return None
-    if rough.floor is not None:
-        return _under_the_trunk(rough)
-    placed = samples.moved(rough.T_rough_scan).points
-    corners = standing_triangle(
-        placed[placed[:, 2] < 0.6 * rough.ground], 0.45 * rough.depth - rough.ground
-    )
-    if corners is None:
-        return None
-    back = np.linalg.inv(rough.T_rough_scan)
-    return np.asarray(corners @ back[:3, :3].T + back[:3, 3])
-
-
-def _under_the_trunk(rough: RoughFrame) -> NDArray[np.float64]:
-    """Three points of the floor as far apart as the trunk is long, in the scan's frame."""
-    if rough.floor is None or rough.ground is None:
-        raise TypeError("no floor was seen")
-    normal, offset = rough.floor[:3], rough.floor[3]
-    reach = 0.4 * rough.length
-    z = rough.ground
-    corners = np.array([[reach, 0.0, z], [-reach, reach, z], [-reach, -reach, z]])
-    back = np.linalg.inv(rough.T_rough_scan)
-    place = corners @ back[:3, :3].T + back[:3, 3]
-    return np.asarray(place - np.outer(place @ normal - offset, normal))
-
-
-def _on_its_feet(place: _Placement, toes: NDArray[np.float64], told: float | None) -> _Placement:
-    """Stand the animal on level ground, and set its size by the told withers height."""
-    for _ in range(3):
-        place = place.stepped(ground_step(toes @ place.T[:3, :3].T + place.T[:3, 3]))
-    if place.withers is None:
-        return place
-    ground = float((toes @ place.T[2, :3] + place.T[2, 3]).mean())
-    height = place.withers_z - ground
-    if told is None:
-        return replace(place, height=height)
-    factor = told / height
-    return replace(place.stepped(np.diag([factor, factor, factor, 1.0])), height=told)
