@@ -21,8 +21,8 @@ LESS = ("without curvature", "without stiffening", "bone felt under the node alo
 def table() -> str:
     """All animals and cases; right: peak and travel otherwise.
 
-    Otherwise is with one correction left out, and against a reference whose pad acts along the
-    skin as it lay.
+    Otherwise is with one correction left out, and against a reference whose pad turns with the
+    skin.
     """
     told = json.loads((FOLDER / "backs_results.json").read_text(encoding="utf-8"))
     head = ("animal, case", "peak", "area", "share", "pose", *LESS, "pad turning with the skin")
