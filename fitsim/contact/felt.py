@@ -22,9 +22,9 @@ from scipy import ndimage
 Array = NDArray[np.float64]
 
 REACH = 0.57
-"""-, standard deviation of the Gaussian over the depth of tissue; see above. A quarter more than the
-middle of what small changes ask for: with it the tree sinks as far on whole backs as on finite-strain
-elements (docs/validation.md)."""
+"""-, standard deviation of the Gaussian over the depth of tissue; see above. A quarter more than
+the middle of what small changes ask for: with it a tree sinks as far on whole backs as on
+finite-strain elements (docs/validation.md)."""
 
 _TRACE = 2e-3  # a smaller share of a tissue is left out: it changes nothing and costs time
 _STEP = 0.006  # m, between the widths worked out; in between they are interpolated

@@ -280,7 +280,7 @@ def test_law_changes_with_force_and_motion() -> None:
 
 
 def test_slope_of_the_stiffening_law() -> None:
-    """Before contact, in it, near the bone and on the straight beyond 0.8 of the depth; back again."""
+    """Before contact, in it, near the bone, on the straight beyond 0.8 of the depth; and back."""
     d = np.array([-0.01, 0.001, 0.02, 0.039, 0.041, 0.06])
     depth = np.full_like(d, 0.05)
     _, slope = linear_sinking(d, depth)
