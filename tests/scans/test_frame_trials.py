@@ -95,10 +95,15 @@ def test_angles_of_forty_scenes() -> None:
 
 
 @pytest.mark.slow
+def test_spine_of_forty_scenes() -> None:
+    """The spine line within 5 mm in 95 of 100 of the backs that were found."""
+    assert np.mean([error.spine < SPINE for error, _ in trials()]) >= 0.95
+
+
+@pytest.mark.slow
 @pytest.mark.xfail(
     reason="one scene of eight is refused: too little of one side was scanned", strict=True
 )
-def test_spine_of_forty_scenes() -> None:
-    """The spine line within 5 mm in 95 of 100, refusals counted as missed."""
-    good = [error.spine < SPINE for error, _ in trials()]
-    assert sum(good) >= 0.95 * COUNT
+def test_a_back_is_found_in_forty_scenes() -> None:
+    """Asked for in 95 of 100; half an animal is refused all the same."""
+    assert len(trials()) >= 0.95 * COUNT
