@@ -204,13 +204,19 @@ def face_height(bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64]) -> 
     return arc(xi - bar.low, bar.curve) + twist + crown + tips
 
 
-def height(bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64]) -> NDArray[np.float64]:
+def height(
+    bar: Bar,
+    xi: NDArray[np.float64],
+    eta: NDArray[np.float64],
+    inside: NDArray[np.float64] | None = None,
+) -> NDArray[np.float64]:
     """Height of the left bar's underside: face, pockets and rolled edges.
 
     Parameters
     ----------
     bar : its measures.
     xi, eta : arrays of one shape, m.
+    inside : array of that shape, m, their distance from the outline, if it is known.
 
     Returns
     -------
@@ -222,7 +228,7 @@ def height(bar: Bar, xi: NDArray[np.float64], eta: NDArray[np.float64]) -> NDArr
     + flare(xi) + pockets(xi, eta) + roll(inside), each once continuously differentiable. The rim
     of a slot is rolled like the outer edge.
     """
-    edge = inside_outline(bar, xi, eta)
+    edge = inside_outline(bar, xi, eta) if inside is None else inside
     return face_height(bar, xi, eta) + _taken_out(bar, xi, eta, edge)
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -45,11 +46,13 @@ class Plan:
     points : (n, 2) array, m.
     triangles : (m, 3) int array, counter-clockwise.
     rims : of each edge the indices of its points, in order.
+    inside : (n,) array, m, distance of each point from the outline.
     """
 
     points: NDArray[np.float64]
     triangles: NDArray[np.int32]
     rims: tuple[NDArray[np.int_], ...]
+    inside: NDArray[np.float64]
 
 
 def top_round(bar: Bar) -> float:
@@ -148,7 +151,15 @@ def plan_of(bar: Bar, spacing: float, steps: int) -> Plan:
     Returns
     -------
     Plan
+        Not to be written to: a plan is cut once however the bar is curved and twisted.
     """
+    # Neither what the face does nor what is taken out of it changes the plan.
+    flat = replace(bar, curve=0.0, low=0.0, twist=0.0, crown=0.0, pockets=())
+    return _cut(flat, spacing, steps)
+
+
+@lru_cache(maxsize=8)
+def _cut(bar: Bar, spacing: float, steps: int) -> Plan:
     outer, inner = (
         outline_rim(bar, 0.75 * spacing),
         [slot_rim(slot, 0.75 * spacing) for slot in bar.slots],
@@ -167,7 +178,11 @@ def plan_of(bar: Bar, spacing: float, steps: int) -> Plan:
     points = np.concatenate([*pieces, grid])
     between = np.concatenate([*rings, np.arange(start, len(points))])
     triangles.append(_between(points, between, rings))
-    return Plan(points, np.concatenate(triangles).astype(np.int32), tuple(rims))
+    cut = np.concatenate(triangles).astype(np.int32)
+    plan = Plan(points, cut, tuple(rims), inside_outline(bar, *points.T))
+    for kept in (plan.points, plan.triangles, *plan.rims, plan.inside):
+        kept.setflags(write=False)
+    return plan
 
 
 def _side(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fitsim.tree.bar import face_height, height, inside_outline, roll_rise
+from fitsim.tree.bar import face_height, height, roll_rise
 from fitsim.tree.openings import beside_slot
 from fitsim.tree.plan import plan_of, top_round
 
@@ -41,8 +41,8 @@ def bar_solid(bar: Bar, spacing: float = DRAWN, rings: int = RINGS) -> Surface:
     """
     plan = plan_of(bar, spacing, rings)
     xi, eta = plan.points.T
-    below = height(bar, xi, eta)
-    above = _upper_height(bar, xi, eta, inside_outline(bar, xi, eta))
+    below = height(bar, xi, eta, plan.inside)
+    above = _upper_height(bar, xi, eta, plan.inside)
     count = len(xi)
     triangles = [plan.triangles[:, ::-1], plan.triangles + count]
     for rim in plan.rims:

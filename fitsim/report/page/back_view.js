@@ -115,7 +115,9 @@ class BackView {
   setTree(body) {
     const shape = new THREE.BufferGeometry();
     shape.setAttribute("position", new THREE.BufferAttribute(floats(body.points), 3));
-    shape.setIndex(new THREE.BufferAttribute(indices(body.triangles), 1));
+    /* A tree reshaped keeps its triangles: they are read once. */
+    if (this.triangles !== body.triangles) { this.triangles = body.triangles; this.faces = indices(body.triangles); }
+    shape.setIndex(new THREE.BufferAttribute(this.faces, 1));
     shape.computeVertexNormals();
     this.tree.geometry.dispose();
     this.tree.geometry = shape;
