@@ -180,8 +180,9 @@ def _cut(bar: Bar, spacing: float, steps: int) -> Plan:
     triangles.append(_between(points, between, rings))
     cut = np.concatenate(triangles).astype(np.int32)
     plan = Plan(points, cut, tuple(rims), inside_outline(bar, *points.T))
-    for kept in (plan.points, plan.triangles, *plan.rims, plan.inside):
-        kept.setflags(write=False)
+    kept: tuple[NDArray[np.generic], ...] = (plan.points, plan.triangles, *plan.rims, plan.inside)
+    for one in kept:
+        one.setflags(write=False)
     return plan
 
 
