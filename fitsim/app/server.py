@@ -148,7 +148,8 @@ async def _screen(request: web.Request) -> web.Response:
 
 async def _live(request: web.Request) -> web.WebSocketResponse:
     """Answer settings as they come; of those that wait only the last is solved."""
-    socket = web.WebSocketResponse(heartbeat=30.0, max_msg_size=_MESSAGE)
+    # Not compressed: on this machine or a room's network that takes longer than what it saves.
+    socket = web.WebSocketResponse(heartbeat=30.0, max_msg_size=_MESSAGE, compress=False)
     await socket.prepare(request)
     request.app[HELD].lines.add(socket)
     waiting: asyncio.Queue[dict[str, Any]] = asyncio.Queue(maxsize=1)

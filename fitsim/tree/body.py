@@ -10,6 +10,7 @@ from fitsim.tree.bar import face_height
 from fitsim.tree.outline import half_width
 from fitsim.tree.placed import placed
 from fitsim.tree.solid import (
+    DRAWN,
     bar_solid,
     bar_volume,
     joined,
@@ -38,7 +39,12 @@ LEAN = 0.055
 STATIONS, AROUND = 72, 28
 
 
-def tree_body(settings: TreeSettings, bar: Bar, T_tree_left: NDArray[np.float64]) -> Surface:
+def tree_body(
+    settings: TreeSettings,
+    bar: Bar,
+    T_tree_left: NDArray[np.float64],
+    spacing: float = DRAWN,
+) -> Surface:
     """Closed surfaces of bars and arches.
 
     Parameters
@@ -46,13 +52,14 @@ def tree_body(settings: TreeSettings, bar: Bar, T_tree_left: NDArray[np.float64]
     settings : of the tree.
     bar : its measures.
     T_tree_left : (4, 4) array, pose of the left bar.
+    spacing : m, between the points of a bar.
 
     Returns
     -------
     vertices : (n, 3) array, m, tree frame.
     triangles : (m, 3) int array, outward.
     """
-    vertices, triangles = bar_solid(bar)
+    vertices, triangles = bar_solid(bar, spacing)
     left = (placed(T_tree_left, vertices), triangles)
     pieces = [left, mirrored_surface(left)]
     for arch in (settings.arches.front, settings.arches.rear):

@@ -13,6 +13,7 @@ from fitsim.tree.body import centre_of_mass, tree_body
 from fitsim.tree.openings import Notch, Pocket, Slot
 from fitsim.tree.outline import half_width
 from fitsim.tree.rules import check
+from fitsim.tree.solid import DRAWN
 from fitsim.tree.tree import Joint, MountedBar, Tree
 
 if TYPE_CHECKING:
@@ -60,7 +61,7 @@ def tree_from_settings(settings: TreeSettings, where: str, spacing: float = 0.00
         mass=settings.mass,
         centre_of_mass=centre_of_mass(settings, bar, face, T_tree_left),
         settings=settings.model_dump(exclude_none=True),
-        drawing=partial(tree_body, settings, bar, T_tree_left),
+        drawing=partial(tree_body, settings, bar, T_tree_left, max(DRAWN, 3.0 * spacing)),
     )
 
 
