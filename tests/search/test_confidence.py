@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from itertools import permutations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -111,22 +112,31 @@ def test_the_same_seed_gives_the_same_numbers_on_any_number_of_cores() -> None:
     assert not np.array_equal(one.values, sampled(trial, 2, seed=4, processes=1).values)
 
 
+SEEDS = (11, 12, 13, 14)
+
+
 @cache
-def told_and_true() -> tuple[Samples, Samples]:
+def drawn() -> tuple[Samples, ...]:
     trial = small(back_of("mule", GRID))
-    return sampled(trial, 200, seed=11), sampled(trial, 200, seed=12)
+    return tuple(sampled(trial, 200, seed=seed) for seed in SEEDS)
 
 
 COVERED = ("peak", "area", "front_share", "rear_lift", "scapula_peak")
 
 
 def covered(headline: str) -> float:
-    """Of 200 truths that the interval holds, %."""
-    told, truths = told_and_true()
-    within = interval(told.of(0, "both", headline))
-    assert within is not None
-    truth = truths.of(0, "both", headline)
-    return 100.0 * float(np.mean((truth >= within.low) & (truth <= within.high)))
+    """Of 200 truths that the interval from 200 other draws holds, %: mean of twelve such trials.
+
+    A single one is off by 3 points as chance has it: 2.1 for where the interval ends, 2.1 for how
+    many truths fall into it (binomial).
+    """
+    held = []
+    for told, truths in permutations(drawn(), 2):
+        within = interval(told.of(0, "both", headline))
+        assert within is not None
+        truth = truths.of(0, "both", headline)
+        held.append(np.mean((truth >= within.low) & (truth <= within.high)))
+    return 100.0 * float(np.mean(held))
 
 
 @pytest.mark.slow
