@@ -9,6 +9,7 @@ from scipy.ndimage import map_coordinates
 from scipy.spatial import cKDTree
 
 from fitsim.errors import BadScan
+from fitsim.scan.depth.picture import opened
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,23 +43,14 @@ def read_colour(path: Path, camera: Camera) -> NDArray[np.uint8]:
     BadScan
         If there is no such file, it is no such picture, or of another size than the camera.
     """
-    from PIL import Image, UnidentifiedImageError
-
-    try:
-        with Image.open(path, formats=["PNG", "JPEG"]) as picture:
-            if picture.size != (camera.width, camera.height):
-                fault = (
-                    f"it has {picture.size[0]} x {picture.size[1]} pixels but the depth picture "
-                    f"{camera.width} x {camera.height}"
-                )
-                raise BadScan(path.name, fault, "export colours registered to the depth")
-            return np.array(picture.convert("RGB"), dtype=np.uint8)
-    except FileNotFoundError as error:
-        raise BadScan(path.name, "there is no such colour picture", "check its name") from error
-    except UnidentifiedImageError as error:
-        raise BadScan(path.name, "it is not a PNG or JPEG picture", _MEND) from error
-    except (OSError, SyntaxError, ValueError, MemoryError) as error:
-        raise BadScan(path.name, "the picture is cut off or damaged", "copy it again") from error
+    with opened(path, ("PNG", "JPEG"), "colour picture", _MEND) as picture:
+        if picture.size != (camera.width, camera.height):
+            fault = (
+                f"it has {picture.size[0]} x {picture.size[1]} pixels but the depth picture "
+                f"{camera.width} x {camera.height}"
+            )
+            raise BadScan(path.name, fault, "export colours registered to the depth")
+        return np.array(picture.convert("RGB"), dtype=np.uint8)
 
 
 def seen_colours(

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter
 
 from fitsim.errors import BadScan
+from fitsim.scan.depth.picture import opened
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -55,18 +56,9 @@ def read_frame(
         If there is no such file, it is no 16-bit PNG, of another size than the camera, or has
         hardly a reading.
     """
-    from PIL import Image, UnidentifiedImageError
-
-    try:
-        with Image.open(path, formats=["PNG"]) as picture:
-            _check_picture(path.name, picture.size, picture.mode, camera)
-            steps = np.array(picture, dtype=np.int64)
-    except FileNotFoundError as error:
-        raise BadScan(path.name, "there is no such depth frame", "check its name") from error
-    except UnidentifiedImageError as error:
-        raise BadScan(path.name, "it is not a PNG picture", _MEND) from error
-    except (OSError, SyntaxError, ValueError, MemoryError) as error:
-        raise BadScan(path.name, "the picture is cut off or damaged", "copy it again") from error
+    with opened(path, ("PNG",), "depth frame", _MEND) as picture:
+        _check_picture(path.name, picture.size, picture.mode, camera)
+        steps = np.array(picture, dtype=np.int64)
     depth = (steps * metres_per_step).astype(np.float64)
     depth[depth > far] = 0.0
     _check_readings(path.name, steps, depth, far)
