@@ -6,8 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy import sparse
-from scipy.sparse.linalg import spsolve
+from scipy.linalg import solveh_banded
 
 from fitsim.back.trunk import SEEN
 
@@ -84,8 +83,8 @@ def crest_of(
     top = len(surface.grid.b) // 2
     reach = np.linspace(0.005, HALF_WIDTH * scale, 10)
     lateral = np.arange(-0.12, 0.1201, 0.004) * max(scale, 0.7)
-    heights = _on_lateral_grid(y, z, lateral)
-    heights[_on_lateral_grid(y, surface.cover, lateral) <= SEEN] = np.nan
+    heights, cover = _on_lateral_grid(y, (z, surface.cover), lateral)
+    heights[cover <= SEEN] = np.nan
     slope = np.gradient(heights, lateral, axis=1)
     seen = (surface.cover[:, top - 2 : top + 3].mean(axis=1) > SEEN) & np.isfinite(
         heights[:, len(lateral) // 2]
@@ -112,18 +111,20 @@ def crest_of(
 
 
 def _on_lateral_grid(
-    y: NDArray[np.float64], z: NDArray[np.float64], lateral: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Height of every section (or its cover) over an even grid of y; NaN beyond its ends."""
-    heights = np.full((len(y), len(lateral)), np.nan)
-    for row in range(len(y)):
-        known = np.isfinite(y[row]) & (np.abs(y[row]) < 2.5 * lateral[-1])
-        if known.sum() > 3:  # noqa: PLR2004 - a curve
-            order = np.argsort(y[row][known])
-            heights[row] = np.interp(
-                lateral, y[row][known][order], z[row][known][order], left=np.nan, right=np.nan
-            )
-    return heights
+    y: NDArray[np.float64], fields: tuple[NDArray[np.float64], ...], lateral: NDArray[np.float64]
+) -> list[NDArray[np.float64]]:
+    """Each field of every section (height, cover) over an even grid of y; NaN beyond its ends."""
+    laid = [np.full((len(y), len(lateral)), np.nan) for _ in fields]
+    near = np.isfinite(y) & (np.abs(y) < 2.5 * lateral[-1])
+    order = np.argsort(np.where(near, y, np.inf), axis=1)
+    for row, known in enumerate(near.sum(axis=1)):
+        if known > 3:  # noqa: PLR2004 - a curve
+            chosen = order[row, :known]
+            for values, field in zip(laid, fields, strict=True):
+                values[row] = np.interp(
+                    lateral, y[row, chosen], field[row, chosen], left=np.nan, right=np.nan
+                )
+    return laid
 
 
 def _lookup(
@@ -152,10 +153,14 @@ def _bent(
     stiffness = (STIFFNESS if settled else FREE_STIFFNESS) * (0.01 / cell) ** 4 * (cell / 0.01)
     weight = (weight + middle) * (cell / 0.01)
     pull = pull + middle * line
-    bending = sparse.diags_array(
-        [1.0, -2.0, 1.0],
-        offsets=[0, 1, 2], shape=(count - 2, count),
-    )  # fmt: skip
-    system = sparse.csc_array(sparse.diags_array(weight) + stiffness * (bending.T @ bending))
+    # Of the bending penalty: the square of second differences has the rows 1, -4, 6, -4, 1.
+    bands = np.zeros((3, count))
+    for first, second in ((0, 0), (1, 1), (2, 2), (0, 1), (1, 2), (0, 2)):
+        part = _DIFFERENCE[first] * _DIFFERENCE[second]
+        bands[first - second + 2, second : count - 2 + second] += stiffness * part
+    bands[2] += weight
     right = weight * line - pull * (cell / 0.01)
-    return np.asarray(spsolve(system, right))
+    return np.asarray(solveh_banded(bands, right))
+
+
+_DIFFERENCE = (1.0, -2.0, 1.0)

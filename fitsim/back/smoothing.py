@@ -15,8 +15,8 @@ WIDENING = ((1.0, 1.0), (2.5, 1e-3))
 """(width, weight) of the kernel's parts: the wide one acts only where the narrow one finds
 nothing, and so carries the surface smoothly across a hole."""
 
-POWERS = tuple((p, q) for p in range(5) for q in range(5 - p))
-BASIS = ((0, 0), (1, 0), (0, 1), (2, 0), (1, 1), (0, 2))
+BASIS = ((0, 2), (1, 1), (2, 0), (0, 1), (1, 0), (0, 0))
+"""Powers of the fitted quadratic; the value comes last."""
 
 
 @dataclass(frozen=True)
@@ -74,9 +74,8 @@ def local_quadratic(
 
     Returns
     -------
-    fit : (6, na, nb) array
-        Value, d/da, d/db, d2/da2, d2/dadb, d2/db2 at the nodes (SI); NaN where no sample is
-        within reach of the widest kernel.
+    value : (na, nb) array
+        Of the fits at the nodes; NaN where no sample is within reach of the widest kernel.
     cover : (na, nb) array
         Share of the narrow kernel's area that samples cover: about 1 inside, 0.5 on an edge.
 
@@ -86,43 +85,42 @@ def local_quadratic(
     a second pass smooths what the first left over ("twicing", Tukey 1977, from memory), which
     also removes the error of binning the samples into cells.
     """
-    fit, cover = _one_pass(grid, samples, width)
-    first = nearest_filled(fit[0])
     index = grid.index(samples.a, samples.b)
-    left = samples.value - ndimage.map_coordinates(first, index, order=3, mode="nearest")
+    value, cover = _one_pass(grid, index, samples, width)
+    left = samples.value - ndimage.map_coordinates(
+        nearest_filled(value), index, order=3, mode="nearest"
+    )
     # Samples far off the surface (a strap end, a fly, a fold of skin) are let go of smoothly.
     spread = max(1.4826 * float(np.median(np.abs(left))), 1e-4)
-    trusted = samples.weight / (1.0 + (left / (6.0 * spread + 0.004)) ** 4)
-    correction, _ = _one_pass(grid, replace(samples, value=left, weight=trusted), width)
-    return fit + correction, cover
+    trusted = samples.weight / (1.0 + ((left / (6.0 * spread + 0.004)) ** 2) ** 2)
+    correction, _ = _one_pass(grid, index, replace(samples, value=left, weight=trusted), width)
+    return value + correction, cover
 
 
 def _one_pass(
-    grid: PlaneGrid, samples: Scattered, width: float
+    grid: PlaneGrid, index: NDArray[np.float64], samples: Scattered, width: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """One local quadratic fit per node, samples taken at their cells' centres."""
     shape = (len(grid.a), len(grid.b))
-    i, j = np.rint(grid.index(samples.a, samples.b)).astype(int)
+    i, j = np.rint(index).astype(int)
     inside = (i >= 0) & (i < shape[0]) & (j >= 0) & (j < shape[1])
     mass = samples.weight[inside]
     flat = i[inside] * shape[1] + j[inside]
     weight = _summed(flat, mass, shape)
     value = _summed(flat, mass * samples.value[inside], shape)
-    moments = {power: np.zeros(shape) for power in POWERS}
-    targets = {power: np.zeros(shape) for power in BASIS}
+    moments: dict[tuple[int, int], NDArray[np.float64]] = {}
+    targets: dict[tuple[int, int], NDArray[np.float64]] = {}
     cover = np.zeros(shape)
     for wide, share in WIDENING:
         kernels = _kernels(width * wide / grid.cell, wide)
-        own = _moments(weight, kernels, POWERS)
-        aim = _moments(value, kernels, BASIS)
+        own, aim = _moments(weight, kernels, 4), _moments(value, kernels, 2)
         if wide == 1.0:
             cover = own[0, 0] / grid.cell**2 / float(kernels[0].sum()) ** 2
         # Equal mass for every part of the kernel, then its share.
-        for power in POWERS:
-            moments[power] += share * own[power]
-        for power in BASIS:
-            targets[power] += share * aim[power]
-    return _solved(moments, targets, width), cover
+        for total, part in ((moments, own), (targets, aim)):
+            for power, field in part.items():
+                total[power] = total.get(power, 0.0) + share * field
+    return _solved(moments, targets), cover
 
 
 def _summed(
@@ -142,44 +140,46 @@ def _kernels(sigma: float, scale: float) -> list[NDArray[np.float64]]:
 
 
 def _moments(
-    field: NDArray[np.float64],
-    kernels: list[NDArray[np.float64]],
-    powers: tuple[tuple[int, int], ...],
+    field: NDArray[np.float64], kernels: list[NDArray[np.float64]], degree: int
 ) -> dict[tuple[int, int], NDArray[np.float64]]:
-    """Moments of the field around every node, one per pair of powers."""
-    along = {
-        p: ndimage.correlate1d(field, kernels[p], axis=0, mode="constant")
-        for p in {p for p, _ in powers}
-    }
-    return {
-        (p, q): ndimage.correlate1d(along[p], kernels[q], axis=1, mode="constant")
-        for p, q in powers
-    }
+    """Moments of the field around every node, one per pair of powers up to a degree."""
+    along = np.stack([
+        ndimage.correlate1d(field, kernels[p], axis=0, mode="constant") for p in range(degree + 1)
+    ])  # fmt: skip
+    found = {}
+    for q in range(degree + 1):
+        # All powers along at once: calling costs as much as adding up
+        both = ndimage.correlate1d(along[: degree + 1 - q], kernels[q], axis=2, mode="constant")
+        found.update({(p, q): moment for p, moment in enumerate(both)})
+    return found
 
 
 def _solved(
     moments: dict[tuple[int, int], NDArray[np.float64]],
     targets: dict[tuple[int, int], NDArray[np.float64]],
-    width: float,
 ) -> NDArray[np.float64]:
-    """Solve the 6 x 6 normal equations of every node and give derivatives in SI."""
-    shape = moments[0, 0].shape
+    """Value of every node's fit from its 6 x 6 normal equations.
+
+    All nodes at once, one elimination step after another (the matrices are positive definite, so
+    no pivots are looked for); the value is the last unknown, so nothing is put back.
+    """
     mass = moments[0, 0]
     known = mass > 1e-12 * max(float(mass.max()), 1e-300)
-    matrix = np.empty((int(known.sum()), 6, 6))
-    right = np.empty((int(known.sum()), 6))
     share = {power: moment[known] / mass[known] for power, moment in moments.items()}
-    for row, (p, q) in enumerate(BASIS):
-        right[:, row] = targets[p, q][known] / mass[known]
-        for column, (s, t) in enumerate(BASIS):
-            matrix[:, row, column] = share[p + s, q + t]
-    # A trace of stiffness on slope and bend: a lone sample then gives a flat fit, not a crash.
-    matrix[:, range(1, 6), range(1, 6)] += 1e-7
-    coefficients = np.linalg.solve(matrix, right[..., None])[..., 0]
-    factors = np.array([1.0, 1 / width, 1 / width, 2 / width**2, 1 / width**2, 2 / width**2])
-    fit = np.full((6, *shape), np.nan)
-    fit[:, known] = (coefficients * factors).T
-    return fit
+    right = [targets[power][known] / mass[known] for power in BASIS]
+    rows = [[share[p + s, q + t] for s, t in BASIS] for p, q in BASIS]
+    for row in range(5):
+        # A trace of stiffness on slope and bend: a lone sample then gives a flat fit, not a crash.
+        rows[row][row] = rows[row][row] + 1e-7
+    for k in range(5):
+        for i in range(k + 1, 6):
+            factor = rows[k][i] / rows[k][k]
+            right[i] = right[i] - factor * right[k]
+            for j in range(i, 6):
+                rows[i][j] = rows[i][j] - factor * rows[k][j]
+    value = np.full(mass.shape, np.nan)
+    value[known] = right[5] / rows[5][5]
+    return value
 
 
 def nearest_filled(field: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -9,6 +9,7 @@ import numpy as np
 from scipy import ndimage
 
 from fitsim.back.smoothing import PlaneGrid, Scattered, local_quadratic
+from fitsim.scan.ranked import by_group, ranked
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -101,9 +102,9 @@ def trunk_surface(
     weight = weight * _outermost(x, angle, radius, depth)
     used = np.abs(angle) < widest + 4 * width / depth
     x, angle, radius, weight = x[used], angle[used], radius[used], weight[used]
-    fit, cover = local_quadratic(grid, Scattered(x, angle * depth, radius, weight), width)
-    bad = ~(fit[0] > 0.1 * depth) | (fit[0] > 4.0 * depth)
-    return TrunkSurface(grid, depth, axis_z, np.where(bad, np.nan, fit[0]), cover)
+    value, cover = local_quadratic(grid, Scattered(x, angle * depth, radius, weight), width)
+    bad = ~(value > 0.1 * depth) | (value > 4.0 * depth)
+    return TrunkSurface(grid, depth, axis_z, np.where(bad, np.nan, value), cover)
 
 
 def _axis_height(
@@ -117,7 +118,7 @@ def _axis_height(
     bins = np.arange(stations[0], stations[-1] + 0.03, 0.02)
     middle = np.abs(y) < 0.25 * depth
     index = np.digitize(x[middle], bins)
-    order = np.lexsort((z[middle], index))
+    order = by_group(z[middle], index)
     index, height = index[order], z[middle][order]
     crest = np.full(len(bins) + 1, np.nan)
     ends = np.searchsorted(index, np.arange(len(bins) + 1), side="right")
@@ -149,11 +150,7 @@ def _outermost(
     i = np.floor((x - x.min()) / step_x).astype(int) if len(x) else np.zeros(0, int)
     j = np.floor((angle + np.pi) / step_angle).astype(int)
     columns = int(2 * np.pi / step_angle) + 2
-    flat = i * columns + j
-    order = np.lexsort((radius, flat))
-    cells, starts, counts = np.unique(flat[order], return_index=True, return_counts=True)
-    median = np.zeros((i.max(initial=0) + 1) * columns)
-    median[cells] = radius[order][starts + counts // 2]
+    median = ranked(radius, i * columns + j, (i.max(initial=0) + 1) * columns, 0.5)
     table = median.reshape(-1, columns)
     known = table > 0
     near = ndimage.distance_transform_edt(~known, return_distances=False, return_indices=True)

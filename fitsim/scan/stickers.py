@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 
 from fitsim.scan.chalk import pieces_along
 from fitsim.scan.colour import DARKEST, Colour, brown, chroma, hue, named
+from fitsim.scan.ranked import ranked
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -165,7 +166,7 @@ class _Look:
         near = near.reshape(len(middle), -1)
 
         def around(values: NDArray[np.float64], part: float) -> NDArray[np.float64]:
-            return np.median(_ranked(values, where, count, part)[near], axis=1)[where]
+            return np.median(ranked(values, where, len(count), part)[near], axis=1)[where]
 
         plane = np.column_stack([around(self.plane[:, 0], 0.5), around(self.plane[:, 1], 0.5)])
         scatter = around(np.linalg.norm(self.plane - plane, axis=1), 0.25)
@@ -345,12 +346,3 @@ def _off_colour(plane: NDArray[np.float64], light: tuple[float, float]) -> list[
         "it lies too dark to tell its colour": light[0] < _DIM,
     }
     return [words for words, holds in reasons.items() if holds]
-
-
-def _ranked(
-    values: NDArray[np.float64], group: NDArray[np.intp], count: NDArray[np.intp], part: float
-) -> NDArray[np.float64]:
-    """Value of each group that so large a part of it lies below."""
-    order = np.lexsort((values, group))
-    first = np.cumsum(count) - count
-    return np.asarray(values[order][first + (part * count).astype(int)])

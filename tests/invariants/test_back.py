@@ -171,10 +171,10 @@ def quadratic_error(cell: float) -> NDArray[np.float64]:
     half = round(0.08 / cell)
     axis = np.arange(-half, half + 1) * cell
     samples = Scattered(a, b, value, np.full(len(a), 0.04 / len(a)))
-    fit, _ = local_quadratic(PlaneGrid(axis, axis), samples, 0.012)
+    found, _ = local_quadratic(PlaneGrid(axis, axis), samples, 0.012)
     x, y = np.meshgrid(axis, axis, indexing="ij")
     true = 0.3 + 0.4 * x - 0.2 * y + 2.0 * x**2 + 1.5 * x * y - 3.0 * y**2
-    return np.asarray(np.abs(fit[0] - true))
+    return np.asarray(np.abs(found - true))
 
 
 def test_local_quadratic_keeps_a_quadratic() -> None:
