@@ -90,6 +90,8 @@ def _command(place: Place, scenario: Scenario, *, has_load: bool) -> str:
         words.append(f"--unit {file.unit}")
     if file.withers_height:
         words.append(f"--withers-height {file.withers_height:g}")
+    if file.coat is not None:
+        words.append(f'--coat "{1e3 * file.coat:g} mm"')
     if file.known:
         *ends, true = file.known
         told = [

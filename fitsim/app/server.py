@@ -204,8 +204,8 @@ async def _scan(request: web.Request) -> web.Response:
     part, marks = form.get("scan"), str(form.get("marks") or "")
     if isinstance(part, web.FileField):
         path, name = held.sessions.brought(part.filename), _plain_name(part.filename)
-        unit, height = str(form.get("unit") or ""), str(form.get("withers_height") or "")
-        file = _scan_file(path, unit, height)
+        fields = ("unit", "withers_height", "coat")
+        file = _scan_file(path, *(str(form.get(name) or "") for name in fields))
         path.write_bytes(part.file.read())
     elif marks:
         file, name = held.sessions.first.file, held.sessions.first.name
@@ -236,13 +236,15 @@ def _plain_name(name: str) -> str:
     return "".join(c if c.isalnum() or c in "._- " else "_" for c in bare)[-60:]
 
 
-def _scan_file(path: Any, unit: str, height: str) -> ScanFile:  # noqa: ANN401 - a Path
+def _scan_file(path: Any, unit: str, height: str, coat: str) -> ScanFile:  # noqa: ANN401 - a Path
+    from fitsim.back.coat import coat_written
     from fitsim.units import quantity
 
     if unit not in {"", "m", "cm", "mm", "inch"}:
         raise BadSettings("the unit", f'"{unit[:20]}" is unknown', "choose m, cm, mm or inch")
     tall = quantity(height, "length", "the withers' height") if height.strip() else None
-    return ScanFile(path, unit or None, tall)  # type: ignore[arg-type]
+    hair = coat_written(coat)
+    return ScanFile(path, unit or None, tall, coat=hair)  # type: ignore[arg-type]
 
 
 async def _marks(request: web.Request) -> web.Response:

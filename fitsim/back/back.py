@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from fitsim.back.coat import Coat
     from fitsim.back.stack import Stack
     from fitsim.back.sticker_words import Meanings
     from fitsim.back.stickers import Sticker
@@ -146,6 +147,7 @@ class Back:
     provenance : of the scan.
     cautions : sentences about the back that a reader of any result must see.
     stickers : coloured spots that were found, used as marks or not, in the body frame.
+    coat : the hair that was told; the surface is then the skin's, under what a load leaves of it.
     """
 
     T_body_scan: NDArray[np.float64]
@@ -159,6 +161,7 @@ class Back:
     provenance: Provenance
     cautions: tuple[str, ...] = ()
     stickers: tuple[Sticker, ...] = ()
+    coat: Coat | None = None
 
     @staticmethod
     def from_scan(
@@ -167,8 +170,10 @@ class Back:
         withers_height: float | None = None,
         spacing: float = 0.010,
         stickers: Meanings | None = None,
+        *,
+        coat: float | None = None,
     ) -> Back:
         """Find the back in a scan: see `fitsim.back.from_scan.back_from_scan`."""
         from fitsim.back.from_scan import back_from_scan
 
-        return back_from_scan(scan, marks, withers_height, spacing, stickers)
+        return back_from_scan(scan, marks, withers_height, spacing, stickers, coat=coat)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,7 @@ import numpy as np
 from fitsim.back.back import Back
 from fitsim.back.barrel import barrel_of
 from fitsim.back.chart import chart_of
+from fitsim.back.coat import coat_told
 from fitsim.back.frame import FRONT_GUESSED, body_frame
 from fitsim.back.marks import (
     checked_marks,
@@ -21,6 +23,7 @@ from fitsim.back.marks import (
 )
 from fitsim.back.noted import hurt_cautions
 from fitsim.back.samples import COARSE_EDGE, Samples, facet_edge, rounded, surface_samples
+from fitsim.back.skin import on_skin, under_coat
 from fitsim.back.sticker_words import USUAL
 from fitsim.back.stickers import Stuck, sticker_cautions, stuck_on
 from fitsim.back.tissue import tissue_of
@@ -63,6 +66,8 @@ def back_from_scan(
     withers_height: float | None = None,
     spacing: float = 0.010,
     stickers: Meanings | None = None,
+    *,
+    coat: float | None = None,
 ) -> Back:
     """Find the back in a scan of an animal, or of its trunk, however it is turned.
 
@@ -82,6 +87,10 @@ def back_from_scan(
     stickers : Meanings or None
         What the colours of stickers on the animal mean, `fitsim.back.sticker_words.USUAL` if None;
         they go behind what is told by `marks` or the scan. ``()`` looks for none.
+    coat : float or None, m
+        How deep the hair stands on the skin at the long muscle, see `fitsim.back.coat.Coat`. The
+        surface and what is marked on it come to lie that much inside the scan, less what a load
+        leaves of the hair. Nothing is assumed: None takes the scan for the skin, hair and all.
 
     Returns
     -------
@@ -92,7 +101,7 @@ def back_from_scan(
     BadScan
         There is no back in the scan, it is too short, or its size cannot be known.
     BadSettings
-        Marks, height or spacing make no sense.
+        Marks, height, spacing or coat make no sense.
     """
     name = scan.provenance.name
     _check_settings(withers_height, spacing)
@@ -101,8 +110,11 @@ def back_from_scan(
     told = checked_marks({**scan.marks, **(marks or {})}, name)
     require_on_scan(told, name, scan.vertices)
     meanings = USUAL if stickers is None else stickers
+    hair = coat_told(coat, name, scan.provenance.notes)
     scan, frame, body, stuck, cautions = _framed(scan, name, withers_height, told, meanings)
     told = {**stuck.told(), **told}
+    if hair is not None and hair.allowance:
+        frame, body = under_coat(frame, body, hair.allowance)
     chart = chart_of(frame.surface, frame.crest, body, spacing)
     _check_chart(chart, frame, name)
     places = estimated_marks(
@@ -113,6 +125,10 @@ def back_from_scan(
     )
     places = with_told(places, told, frame.T_body_scan, chart, stuck)
     found = stuck.moved(frame.T_body_scan)
+    if hair is not None and hair.allowance:
+        places |= {name: replace(places[name], points=on_skin(chart, places[name].points))
+                   for name in told}  # fmt: skip
+        found = tuple(replace(one, place=on_skin(chart, one.place[None])[0]) for one in found)
     zones = zones_of(chart, places, frame.scale)
     code = zone_codes(chart.x, chart.t, zones)
     barrel = barrel_of(body, frame.crest, frame.withers_height)
@@ -125,7 +141,7 @@ def back_from_scan(
             *hurt_cautions(places), *cautions, *frame.cautions, *belly, *_little_seen(chart, frame),
             *sticker_cautions(found),
         ),
-        stickers=found,
+        stickers=found, coat=hair,
     )  # fmt: skip
 
 

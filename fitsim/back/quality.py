@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fitsim.back.back import Back, Chart
+    from fitsim.back.coat import Coat
     from fitsim.scan.scan import Scan
 
 BEARING = (-0.50, 0.06, 0.17)
@@ -77,6 +78,8 @@ class QualityCard:
     unit_evidence : sentence.
     advice : what to scan again, most important first.
     spots : high spots, hollows and fat pockets found from shape.
+    coat : the hair that was told, None where it was not.
+    traced : lofted from tracings, which a curve on pressed hair gave: there is no coat in them.
     """
 
     cover_left: float
@@ -89,6 +92,8 @@ class QualityCard:
     unit_evidence: str
     advice: tuple[Advice, ...]
     spots: HighSpots
+    coat: Coat | None = None
+    traced: bool = False
 
 
 def quality_of(scan: Scan, back: Back) -> QualityCard:
@@ -119,8 +124,9 @@ def quality_of(scan: Scan, back: Back) -> QualityCard:
     if lofted:
         advice = (_FROM_TRACINGS, *(a for a in advice if a != _TOO_FEW))
     return QualityCard(
-        cover[0], cover[1], noise, holes, uneven, fuller, stood, evidence, advice, high_spots(back)
-    )
+        cover[0], cover[1], noise, holes, uneven, fuller, stood, evidence, advice, high_spots(back),
+        back.coat, lofted,
+    )  # fmt: skip
 
 
 def bearing_area(chart: Chart, scale: float) -> NDArray[np.bool_]:
@@ -161,7 +167,7 @@ def noise_sd(scan: Scan, back: Back) -> float | None:
     variance is 1 - 2.75 a / (2 pi w^2) of the noise's, with `a` the area a point stands for and
     `w` the width of the local quadratic smoother (whose transfer function is
     (1 + u) exp(-u), u = (w k)^2 / 2). That share is put back. Noise in waves longer than about
-    50 mm is not told from shape.
+    50 mm is not told from shape. Where a coat was told, the surface is taken back out to the hair.
     """
     points = scan.vertices @ back.T_body_scan[:3, :3].T + back.T_body_scan[:3, 3]
     chart, scale = back.chart, back.withers_height / 1.5
@@ -173,6 +179,8 @@ def noise_sd(scan: Scan, back: Back) -> float | None:
         for field in (chart.points, chart.normals)
     )
     places, normals = places.reshape(-1, 3), normals.reshape(-1, 3)
+    if back.coat is not None:
+        places = places + back.coat.allowance * normals  # the scan lies on the hair
     far, near = cKDTree(places).query(points, distance_upper_bound=REACH)
     found = np.isfinite(far)
     if found.sum() < FEW:

@@ -8,7 +8,8 @@ from typing import Any
 
 import click
 
-from fitsim.commands.options import common_options, scan_file, scan_options
+from fitsim.commands.options import Length, common_options, scan_file, scan_options
+from fitsim.errors import BadSettings
 
 
 @click.command()
@@ -16,18 +17,20 @@ from fitsim.commands.options import common_options, scan_file, scan_options
 @click.argument("after", metavar="AFTER")
 @scan_options
 @click.option("--marks-after", metavar="FILE", help="Marks on the later scan.")
+@click.option("--coat-after", type=Length("mm"), help="How deep the hair stands on the later scan.")
 @click.option("-o", "--output", metavar="PNG", help="Draw the change map here.")
 @common_options
 def change(
     before: str,
     after: str,
     marks_after: str | None,
+    coat_after: float | None,
     output: str | None,
     **options: Any,  # noqa: ANN401 - click's
 ) -> None:
     """Say what an animal's back gained and lost from one scan to a later one.
 
-    Unit, height and marks are told as for one scan; they hold for both, but the marks for BEFORE.
+    Unit and height are told as for one scan and hold for both; --marks and --coat for BEFORE.
 
     \b
     Example:
@@ -40,10 +43,12 @@ def change(
     from fitsim.report.contract import as_json
     from fitsim.study.job import read_back
 
+    _refuse_one_coat(options["coat"], coat_after)
+    later = scan_file(after, {**options, "coat": coat_after})
     stages = watched({}, quiet=options["quiet"])
     _, first = read_back(scan_file(before, options), stages)
     marks = None if marks_after is None else Path(marks_after)
-    _, second = read_back(replace(scan_file(after, options), marks=marks), stages)
+    _, second = read_back(replace(later, marks=marks), stages)
     with stages("change", "laying the scans on each other"):
         found = changed(first, second)
     if output:
@@ -55,3 +60,15 @@ def change(
         click.echo(as_json(change_facts(first, second, found)), nl=False)
         return
     click.echo("\n".join(change_lines(first, second, found, options["system"])))
+
+
+def _refuse_one_coat(before: float | None, after: float | None) -> None:
+    """Refuse the coat of one scan alone: the other's hair would come out as a change."""
+    if (before is None) == (after is None):
+        return
+    given, missing = ("--coat", "--coat-after") if after is None else ("--coat-after", "--coat")
+    raise BadSettings(
+        given,
+        "tells the coat of one scan alone, and the other's hair would count as a change",
+        f"give {missing} too, 0 where it is shaved, or neither",
+    )

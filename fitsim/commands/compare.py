@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from fitsim.commands.options import common_options, fit_options, scan_file, scan_options
+from fitsim.commands.options import Length, common_options, fit_options, scan_file, scan_options
 from fitsim.errors import BadSettings
 
 if TYPE_CHECKING:
@@ -36,6 +36,14 @@ TWO = 2
     multiple=True,
     metavar="SCAN FILE",
     help="Marks on one of several scans. Repeat it.",
+)
+@click.option(
+    "--coat-on",
+    nargs=2,
+    multiple=True,
+    type=(str, Length("mm")),
+    metavar="SCAN MM",
+    help="How deep the hair stands on one of several scans, in place of --coat. Repeat it.",
 )
 @fit_options
 @click.option(
@@ -99,7 +107,10 @@ def _trees_on_one(names: Sequence[str], options: dict[str, Any]) -> Callable[[St
     if len(trees) < TWO:
         mend = "name two or more trees after one scan, or two or more scans and one --tree"
         raise BadSettings(names[-1], "is nothing to compare with", mend)
-    for option, given in (("--same-animal", "same_animal"), ("--marks-on", "marks_on")):
+    several = (
+        ("--same-animal", "same_animal"), ("--marks-on", "marks_on"), ("--coat-on", "coat_on"),
+    )  # fmt: skip
+    for option, given in several:
         if options[given]:
             raise BadSettings(option, "is for several scans of one --tree", "leave it out")
     read = [read_tree(name, options["tree_unit"], options["tree_front"]) for name in trees]
@@ -128,29 +139,34 @@ def _scans(names: Sequence[str], options: dict[str, Any]) -> Callable[[Stages], 
     if options["marks"] is not None:
         fault = "one file of marks cannot hold for several scans"
         raise BadSettings(options["marks"], fault, "give --marks-on SCAN FILE for each instead")
-    marks = _marks_on(files, options)
+    marks = {scan: Path(file) for scan, file in _told_on("marks_on", files, options).items()}
+    coats = _told_on("coat_on", files, options)
     tree = read_tree(options["tree"], options["tree_unit"], options["tree_front"])
     common = _common(options)
 
     def run(stages: Stages) -> Comparison:
-        backs = _backs(files, marks, options, stages)
+        backs = _backs(files, marks, coats, options, stages)
         return compared_on(backs, tree, same_animal=options["same_animal"], **common)
 
     return run
 
 
-def _marks_on(files: Sequence[Path], options: dict[str, Any]) -> dict[Path, Path]:
-    """The file of marks of each scan that has one."""
-    marks = {Path(scan): Path(file) for scan, file in options["marks_on"]}
-    for scan in marks:
+def _told_on(what: str, files: Sequence[Path], options: dict[str, Any]) -> dict[Path, Any]:
+    """What an option tells of single scans, by scan."""
+    told = {Path(scan): value for scan, value in options[what]}
+    for scan in told:
         if scan not in files:
-            fault = "is none of the scans compared"
-            raise BadSettings(f"--marks-on {scan}", fault, "name it as it is named among the scans")
-    return marks
+            option, fault = what.replace("_", "-"), "is none of the scans compared"
+            raise BadSettings(f"--{option} {scan}", fault, "name it as it is named among the scans")
+    return told
 
 
 def _backs(
-    files: Sequence[Path], marks: dict[Path, Path], options: dict[str, Any], stages: Stages
+    files: Sequence[Path],
+    marks: dict[Path, Path],
+    coats: dict[Path, float],
+    options: dict[str, Any],
+    stages: Stages,
 ) -> dict[str, Back]:
     """The back of every scan, by the shortest name that tells it from the others."""
     from fitsim.study.job import read_back
@@ -159,7 +175,8 @@ def _backs(
     stems = [path.stem for path in files]
     for path in files:
         name = path.stem if stems.count(path.stem) == 1 else str(path)
-        scan = replace(scan_file(str(path), options), marks=marks.get(path))
+        own = {**options, "coat": coats.get(path, options["coat"])}
+        scan = replace(scan_file(str(path), own), marks=marks.get(path))
         _, backs[name] = read_back(scan, stages)
     return backs
 

@@ -77,6 +77,12 @@ def scan_options(command: Callable[..., Any]) -> Callable[..., Any]:
         click.option(
             "--spacing", type=Length("mm"), help="Grid spacing on the back [default: 10 mm]."
         ),
+        click.option(
+            "--coat",
+            type=Length("mm"),
+            help="How deep the hair stands on the skin at the long muscle; what a load presses "
+            "away of it is taken off [default: nothing is].",
+        ),
         click.option("--marks", metavar="FILE", help="Marks on the scan; estimated if not given."),
         click.option(
             "--stickers",
@@ -170,11 +176,14 @@ def job_of(file: str, options: dict[str, Any]) -> Job:
 
 def scan_file(file: str, options: dict[str, Any]) -> ScanFile:
     """The scan named on the command line, with what its options say of it."""
+    from fitsim.back.coat import Coat
     from fitsim.back.sticker_words import read_stickers
     from fitsim.scan.scale import read_known
     from fitsim.study.job import ScanFile
 
-    stickers = options["stickers"]
+    stickers, coat = options["stickers"], options["coat"]
+    if coat is not None:
+        Coat(coat)  # refused before a scan is read
     return ScanFile(
         path=Path(file),
         unit=options["unit"],
@@ -183,4 +192,5 @@ def scan_file(file: str, options: dict[str, Any]) -> ScanFile:
         marks=None if options["marks"] is None else Path(options["marks"]),
         spacing=options["spacing"],
         stickers=None if stickers is None else read_stickers(stickers),
+        coat=options["coat"],
     )

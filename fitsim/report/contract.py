@@ -18,6 +18,7 @@ import numpy as np
 
 from fitsim import __version__
 from fitsim.files import write_text
+from fitsim.report.coat_words import coat_facts
 from fitsim.report.sure import sure_facts
 from fitsim.report.verdict import verdict_facts, verdict_of
 
@@ -228,6 +229,7 @@ def _back(back: Back) -> dict[str, object]:
         "nodes": int(valid.sum()),
         "filled_nodes": int((back.chart.filled & valid).sum()),
         "cautions": list(back.cautions),
+        **({} if back.coat is None else {"coat": coat_facts(back.coat)}),
     }
 
 

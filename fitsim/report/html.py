@@ -13,6 +13,7 @@ from fitsim.draw.sheet import top_of_scale
 from fitsim.draw.words import RULES, case_title, verdict, working_fit, zone_share, zone_words
 from fitsim.files import write_text
 from fitsim.report.advice import advice, headline
+from fitsim.report.coat_words import coat_words
 from fitsim.report.contract import CAUTIONS
 from fitsim.report.house import asset, picture_of, rendered
 from fitsim.report.moved import moved_places, place_words
@@ -83,6 +84,7 @@ def page(
         sure=_how_sure(fitset, system),
         marks=mark_rows(fitset, system),
         filled=quantity(_filled_area(fitset), "area", system),
+        coat=fitset.back.coat and coat_words(fitset.back.coat, system),
         ticks=_ticks(top, system),
         units={kind: shown(kind, system).unit for kind in ("pressure", "length", "area", "force")},
         pad_thickness=quantity(fitset.pad.thickness, "length", system),

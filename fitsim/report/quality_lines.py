@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fitsim.report.coat_words import coat_facts, coat_words
 from fitsim.units import show_length
 
 if TYPE_CHECKING:
@@ -44,6 +45,7 @@ def card_lines(card: QualityCard, system: System = "metric") -> list[str]:
         f"  Left and right differ by {_size(card.asymmetry, system)} (root mean square)"
         + (f", the {card.fuller} is fuller" if card.fuller else ""),
         *(f"  {line}" for line in _standing_lines(card.standing, system)),
+        f"  {coat_line(card, system)}",
         *(f"  {_pocket(side, spot, system)}" for side, spot in card.spots.pockets.items()),
         *(f"  {_spot(spot, system)}" for spot in card.spots.spots),
     ]
@@ -70,6 +72,7 @@ def card_facts(card: QualityCard) -> dict[str, object]:
         "fuller": card.fuller or None,
         "standing": _standing_facts(card.standing),
         "unit_evidence": card.unit_evidence,
+        "coat": None if card.coat is None else coat_facts(card.coat),
         "holes": [
             {"x_mm": 1e3 * x, "t_mm": 1e3 * t, "width_mm": 1e3 * width, "area_cm2": 1e4 * area}
             for x, t, width, area in card.holes.tolist()
@@ -84,6 +87,24 @@ def card_facts(card: QualityCard) -> dict[str, object]:
             for advice in card.advice
         ],
     }
+
+
+def coat_line(card: QualityCard, system: System = "metric") -> str:
+    """Return whether a coat was told and what was done, or how to tell it.
+
+    Parameters
+    ----------
+    card : QualityCard
+    system : {"metric", "inch"}
+    """
+    if card.traced:
+        return "Coat: the tracing curve lay on pressed hair, so nothing is taken off"
+    if card.coat is None:
+        return (
+            "Coat: not told. Hair makes a back look bigger all round, by most of the depth it "
+            f'stands: measure that and tell it with --coat. See "The coat" in {PAGE}.'
+        )
+    return coat_words(card.coat, system)
 
 
 def _size(length: float | None, system: System) -> str:

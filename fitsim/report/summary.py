@@ -8,6 +8,7 @@ from fitsim.back.marks import chart_places
 from fitsim.back.noted import noted_kind
 from fitsim.draw.quantity import plain
 from fitsim.draw.words import case_title, verdict, zone_words
+from fitsim.report.coat_words import coat_words
 from fitsim.report.contract import CAUTIONS
 from fitsim.report.sure import sure_lines
 from fitsim.report.verdict import verdict_of
@@ -100,7 +101,7 @@ def _case_lines(fit: Fit, system: System) -> list[str]:
 
 
 def found_lines(back: Back, system: System = "metric") -> list[str]:
-    """Return a line each for what was marked, found by stickers, estimated and noted.
+    """Return a line each for what was marked, found by stickers, estimated, noted, and the coat.
 
     Parameters
     ----------
@@ -119,6 +120,8 @@ def found_lines(back: Back, system: System = "metric") -> list[str]:
         if names:
             lines.append(f"{words}: {_places(back, names, system)}.")
     noted = [name for name in back.marks if noted_kind(name)]
+    if back.coat is not None:
+        lines.append(f"{coat_words(back.coat, system)}.")
     return [*lines, *(_noted(back, name, system) for name in noted)]
 
 

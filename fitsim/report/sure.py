@@ -64,6 +64,7 @@ def measure_next(samples: Samples, case: str) -> str | None:
         "pocket across": "where the fat pocket lies: mark its outline",
         "front cinch": "how tight the front cinch is: put a strap gauge on it",
         "rear cinch": "how tight the rear cinch is: put a strap gauge on it",
+        "coat": "what a load leaves of the coat: measure its depth, or scan when it is short",
         "pad stiffness": "how stiff the pad is: measure it (docs/rig-file.md)",
     }.get(name, f"{name.replace('depth over', 'how deep the tissue is over')}, which only a "
                 "veterinarian's ultrasound or a feeling hand tells")  # fmt: skip

@@ -45,6 +45,8 @@ NOISE, NOISE_WAVE = 0.0015, 0.03
 """m, height and length of the waves that a scan's noise leaves on its surface (from memory)."""
 
 OTHER_UNKNOWNS = ("front cinch", "rear cinch", "pad stiffness", "friction")
+COAT = "coat"
+"""Drawn besides where a coat was told, apart from the rest, which stay the same with or without."""
 _ENOUGH = 3  # plausible backs for each unknown, to say what a spread hangs on
 LEVEL = 0.90
 """Of the intervals: nine plausible backs in ten lie within."""
@@ -186,6 +188,8 @@ def sampled(
     """
     names = (*unknowns(), *OTHER_UNKNOWNS)
     draws = standard_draws(count, seed, more=len(OTHER_UNKNOWNS))
+    if trial.back.coat is not None and trial.back.coat.sd:
+        names, draws = (*names, COAT), np.column_stack([draws, _coats(count, seed)])
     tasks = [(number, draw, seed) for number, draw in enumerate(draws)]
     rows = []
     with workers(_on_one, trial, processes) as run:
@@ -200,9 +204,9 @@ def _on_one(trial: Trial, task: tuple[int, Array, int]) -> Array:
     """(t, c, h) headline numbers on one plausible back."""
     number, draw, seed = task
     own = len(unknowns())
-    other = dict(zip(OTHER_UNKNOWNS, draw[own:], strict=True))
+    other = dict(zip((*OTHER_UNKNOWNS, COAT), draw[own:], strict=False))
     rng = np.random.default_rng([seed, number])
-    back = _rescanned(plausible_back(trial.back, draw[:own]), rng)
+    back = _rescanned(plausible_back(trial.back, draw[:own]), rng, other.get(COAT, 0.0))
     foundation = build_foundation(back.chart, back.tissue)
     pad = replace(
         trial.pad,
@@ -256,13 +260,22 @@ def _pulled(cinch: Cinch, deviations: float) -> Cinch:
     )
 
 
-def _rescanned(back: Back, rng: np.random.Generator) -> Back:
-    """The back as another scan of it might have come out."""
-    chart = back.chart
+def _coats(count: int, seed: int) -> Array:
+    """Standard normal draws of how far off the allowance for a coat is, spread evenly, (count,)."""
+    from scipy.stats import norm
+
+    rng = np.random.default_rng([seed, len(COAT)])
+    return np.asarray(norm.ppf((rng.permutation(count) + rng.random(count)) / count))
+
+
+def _rescanned(back: Back, rng: np.random.Generator, hair: float = 0.0) -> Back:
+    """The back as another scan of it might have come out, its coat off by so many deviations."""
+    chart, coat = back.chart, back.coat
+    noise, off = (NOISE, 0.0) if coat is None else (np.hypot(NOISE, coat.waves), hair * coat.sd)
     wave = gaussian_filter(
         rng.standard_normal(chart.valid.shape), NOISE_WAVE / chart.spacing, mode="wrap"
     )
-    height = NOISE * wave / wave.std()
+    height = noise * wave / wave.std() + off
     points = chart.points + height[..., None] * chart.normals
     return replace(back, chart=replace(chart, points=points))
 

@@ -35,6 +35,7 @@ class ScanFile:
     marks : file of marks; estimated if None.
     spacing : m, of the chart's grid; the back's own default if None.
     stickers : what the colours of stickers mean (`fitsim.back.sticker_words`); the usual if None.
+    coat : m, how deep the hair stands (`fitsim.back.coat`); not known if None.
     """
 
     path: Path
@@ -44,6 +45,7 @@ class ScanFile:
     marks: Path | None = None
     spacing: float | None = None
     stickers: Meanings | None = None
+    coat: float | None = None
 
 
 @dataclass(frozen=True)
@@ -106,8 +108,9 @@ def read_back(file: ScanFile, stages: Stages = silent) -> tuple[Scan, Back]:
     spacing = {} if file.spacing is None else {"spacing": file.spacing}
     with stages("back", "finding the back"):
         back = back_from_scan(
-            scan, file.marks, file.withers_height, stickers=file.stickers, **spacing
-        )
+            scan, file.marks, file.withers_height,
+            stickers=file.stickers, coat=file.coat, **spacing,
+        )  # fmt: skip
     return scan, back
 
 

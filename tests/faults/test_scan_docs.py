@@ -13,13 +13,16 @@ import pytest
 import trimesh
 
 from fitsim.back.back import Back
+from fitsim.back.coat import Coat, coat_told
 from fitsim.back.marks import read_marks
 from fitsim.back.sticker_words import read_stickers
+from fitsim.commands.change import _refuse_one_coat
 from fitsim.demo import demo_folder
 from fitsim.errors import BadScan, FitsimError
 from fitsim.scan.clean import cleaned
 from fitsim.scan.read import read_scan
 from fitsim.scan.scale import read_known
+from fitsim.scan.tracings import LOFTED
 from tests.trunk import scan_of, sheet, trunk
 
 if TYPE_CHECKING:
@@ -135,6 +138,9 @@ TOLD: dict[str, Callable[[Path], object]] = {
     "nowhere": lambda _: read_stickers("blue=tail"),
     "no colour": lambda _: read_stickers(""),
     "no distance": lambda _: read_known("60 cm"),
+    "no coat": lambda _: Coat(0.150),
+    "a traced coat": lambda _: coat_told(0.020, "traced.csv", (f"{LOFTED} 7 tracings",)),
+    "one coat": lambda _: _refuse_one_coat(0.020, None),
 }
 
 

@@ -72,7 +72,7 @@ function scaleOn(pen, x, y, packedMap, low, high) {
 
 /* ---- a scan of one's own, kept by this browser until it is forgotten ---- */
 const kept = {
-  /* The one store of what was brought: {first, file, name, unit, tall, marks}. */
+  /* The one store of what was brought: {first, file, name, unit, tall, coat, marks}. */
   store: (mode, work) => new Promise((done, fail) => {
     const opening = indexedDB.open("fitsim", 1);
     opening.onupgradeneeded = () => opening.result.createObjectStore("brought");
@@ -96,6 +96,7 @@ function openScan() {
   const unit = field("Unit of its numbers", make("select", "", { name: "unit" }));
   choices(unit, [["", "find it"], ["m", "m"], ["cm", "cm"], ["mm", "mm"], ["inch", "inch"]]);
   const tall = field("Height at the withers, if you know it (1.5 m, 59 in)", make("input", "", { name: "withers_height" }));
+  const coat = field("How deep its hair stands on the back, if you measured it (20 mm, 0.8 in)", make("input", "", { name: "coat" }));
   const send = make("button", "Open", { type: "submit" });
   form.append(send);
   form.addEventListener("submit", async (event) => {
@@ -103,7 +104,7 @@ function openScan() {
     if (!file.files.length) return;
     send.disabled = true;
     send.textContent = "Finding the back ...";
-    await bring(file.files[0], unit.value, tall.value);
+    await bring(file.files[0], unit.value, tall.value, coat.value);
     $("panel").close();
   });
   const card = document.createElement("ul");
@@ -120,17 +121,18 @@ function forgetButton() {
   forget.addEventListener("click", async () => { $("panel").close(); await forgetScan(); });
   return forget;
 }
-async function send({ file, name, unit, tall, marks }) {
+async function send({ file, name, unit, tall, coat, marks }) {
   const body = new FormData();
   if (file) body.append("scan", file, name);
   if (marks) body.append("marks", marks);
   body.append("unit", unit);
   body.append("withers_height", tall);
+  body.append("coat", coat || "");
   return asked("/scan", body);
 }
-async function bring(file, unit, tall) {
+async function bring(file, unit, tall, coat) {
   fault("");
-  const one = { first: bench.screen.first, file, name: file.name, unit, tall, marks: "" };
+  const one = { first: bench.screen.first, file, name: file.name, unit, tall, coat, marks: "" };
   if (!await send(one)) return;
   await kept.write(one);
   await begin();
@@ -154,7 +156,7 @@ $("scan-button").addEventListener("click", () => { stop(); openScan(); });
 addEventListener("dragover", (event) => event.preventDefault());
 addEventListener("drop", (event) => {
   event.preventDefault();
-  if (event.dataTransfer.files.length) bring(event.dataTransfer.files[0], "", "");
+  if (event.dataTransfer.files.length) bring(event.dataTransfer.files[0], "", "", "");
 });
 
 /* ---- marks pointed at on the back ---- */
@@ -192,7 +194,7 @@ $("mark-use").addEventListener("click", async () => {
   save("marks.json", URL.createObjectURL(new Blob([file], { type: "application/json" })));
   const was = await kept.read(), { screen } = bench;
   const mine = was && was.first === screen.first && screen.brought;
-  await kept.write({ ...(mine ? was : { first: screen.first, file: null, name: screen.name, unit: "", tall: "" }), marks: file });
+  await kept.write({ ...(mine ? was : { first: screen.first, file: null, name: screen.name, unit: "", tall: "", coat: "" }), marks: file });
   picks = [];
   mark(false);
   await begin();

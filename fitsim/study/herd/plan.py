@@ -74,7 +74,7 @@ def _key_of_scan(scan: ScanFile) -> str:
     path = scan.path.resolve()
     stat = path.stat() if path.is_file() else None
     seen = (0, 0) if stat is None else (stat.st_size, stat.st_mtime_ns)
-    told = scan.unit, scan.withers_height, scan.known, scan.spacing, scan.stickers
+    told = scan.unit, scan.withers_height, scan.known, scan.spacing, scan.stickers, scan.coat
     return _hash(str(path), *seen, *told)
 
 
