@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.spatial import cKDTree
 
+from fitsim.scan.triangles import areas, edge_lengths
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -121,24 +123,20 @@ def surface_samples(scan: Scan, step: float) -> Samples:
     """
     if scan.is_points:
         return Samples(scan.vertices, _disc_area(scan.vertices), scan.colours)
-    corners = scan.vertices[scan.triangles]
-    edges = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2)
-    area = 0.5 * np.linalg.norm(
-        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
-    )
-    splits = np.clip(np.ceil(edges.max(axis=1) / step), 1, FINEST_SPLIT).astype(int)
-    hue = None if scan.colours is None else scan.colours[scan.triangles]
-    points, areas, colours = [], [], []
+    longest = edge_lengths(scan.vertices, scan.triangles).max(axis=0)
+    area = areas(scan.vertices, scan.triangles)
+    splits = np.clip(np.ceil(longest / step), 1, FINEST_SPLIT).astype(int)
+    hues = None if scan.colours is None else scan.colours.astype(float)
+    points, shares, colours = [], [], []
     for parts in np.unique(splits):
         chosen = splits == parts
-        weights = _part_centres(int(parts))
-        points.append(np.einsum("kc,mcd->mkd", weights, corners[chosen]).reshape(-1, 3))
-        areas.append(np.repeat(area[chosen] / parts**2, parts**2))
-        if hue is not None:
-            mixed = np.einsum("kc,mcd->mkd", weights, hue[chosen].astype(float))
-            colours.append(mixed.reshape(-1, 3).astype(np.uint8))
+        weights, corners = _part_centres(int(parts)), scan.triangles[chosen]
+        points.append(_mixed(weights, scan.vertices, corners))
+        shares.append(np.repeat(area[chosen] / parts**2, parts**2))
+        if hues is not None:
+            colours.append(_mixed(weights, hues, corners).astype(np.uint8))
     colour = np.concatenate(colours) if colours else None
-    return Samples(np.concatenate(points), np.concatenate(areas), colour)
+    return Samples(np.concatenate(points), np.concatenate(shares), colour)
 
 
 def facet_edge(scan: Scan, near: NDArray[np.bool_] | None = None) -> float:
@@ -160,11 +158,8 @@ def facet_edge(scan: Scan, near: NDArray[np.bool_] | None = None) -> float:
     triangles = scan.triangles
     if near is not None and near.any():
         triangles = triangles[near[triangles].any(axis=1)]
-    corners = scan.vertices[triangles]
-    edges = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).mean(axis=1)
-    area = np.linalg.norm(
-        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
-    )
+    edges = edge_lengths(scan.vertices, triangles).mean(axis=0)
+    area = areas(scan.vertices, triangles)
     order = np.argsort(edges)
     share = np.cumsum(area[order]) / area.sum()
     return float(edges[order][np.searchsorted(share, 0.5)])
@@ -209,6 +204,14 @@ def rounded(scan: Scan) -> Scan:
         colours=None,
         normals=None,
     )
+
+
+def _mixed(
+    weights: NDArray[np.float64], values: NDArray[np.float64], triangles: NDArray[np.int32]
+) -> NDArray[np.float64]:
+    """Values at places inside triangles, by barycentric weights (k, 3): (m k, 3), m triangles."""
+    corners = values.take(triangles, axis=0)
+    return np.asarray(np.einsum("kc,mcd->mkd", weights, corners).reshape(-1, 3))
 
 
 def _part_centres(parts: int) -> NDArray[np.float64]:

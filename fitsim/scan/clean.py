@@ -15,6 +15,7 @@ from fitsim.scan.planes import floors_and_walls, on_plane
 from fitsim.scan.read import MIN_POINTS, MIN_TRIANGLES
 from fitsim.scan.scale import ANIMAL_LENGTH, extent
 from fitsim.scan.thin import MOST, thin_mesh, thin_points
+from fitsim.scan.triangles import areas
 from fitsim.scan.winding import outward
 from fitsim.units import show_length
 
@@ -189,20 +190,15 @@ def _sample(scan: Scan) -> NDArray[np.float64]:
     if scan.is_points:
         few = min(_SAMPLE, len(scan.vertices))
         return scan.vertices[rng.choice(len(scan.vertices), few, replace=False)]
-    area = np.cumsum(_areas(scan))
+    area = np.cumsum(areas(scan.vertices, scan.triangles))
     chosen = scan.triangles[np.searchsorted(area, rng.uniform(0.0, area[-1], _SAMPLE))]
     weights = rng.dirichlet((1.0, 1.0, 1.0), _SAMPLE)
     return np.asarray(np.einsum("nk,nki->ni", weights, scan.vertices[chosen]))
 
 
-def _areas(scan: Scan) -> NDArray[np.float64]:
-    a, b, c = (scan.vertices[corner] for corner in scan.triangles.T)
-    return np.asarray(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))
-
-
 def _shares(scan: Scan) -> NDArray[np.float64]:
     """Area that each vertex stands for."""
-    thirds = np.repeat(_areas(scan) / 3.0, 3)
+    thirds = np.repeat(areas(scan.vertices, scan.triangles) / 3.0, 3)
     shares = np.bincount(scan.triangles.ravel(), weights=thirds, minlength=len(scan.vertices))
     return shares.astype(np.float64)
 

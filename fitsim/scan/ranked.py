@@ -1,4 +1,4 @@
-"""The value of a given rank in each of many groups."""
+"""Order: the value of a given rank in each of many groups, and whole numbers sorted."""
 
 from __future__ import annotations
 
@@ -65,3 +65,27 @@ def by_group(values: NDArray[np.float64], group: NDArray[np.intp]) -> NDArray[np
     if group.max(initial=0) < 2**16:
         group = group.astype(np.uint16)  # numpy sorts these by their digits, four times as fast
     return order[np.argsort(group, kind="stable")]
+
+
+def stable_order(numbers: NDArray[np.int64]) -> NDArray[np.intp]:
+    """Order that sorts whole numbers, equal ones as they stand.
+
+    Parameters
+    ----------
+    numbers : (n,) int array, 0 or more
+
+    Returns
+    -------
+    (n,) int array
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> stable_order(np.array([7, 3, 7, 0])).tolist()
+    [3, 1, 0, 2]
+    """
+    bits = len(numbers).bit_length()
+    if int(numbers.max(initial=0)).bit_length() + bits > 63:  # noqa: PLR2004 - with their places
+        return np.argsort(numbers, kind="stable")
+    # Sorting numbers that carry their places takes a third of the time of sorting places
+    return np.sort(numbers << bits | np.arange(len(numbers))) & ((1 << bits) - 1)

@@ -8,6 +8,9 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from fitsim.scan.ranked import stable_order
+from fitsim.scan.triangles import area_normals, lengths, triangle_middles
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -43,13 +46,13 @@ def outward(
     4
     """
     flip, piece = _agreeing(triangles)
-    corners = vertices[triangles]
-    crossed = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    area = np.linalg.norm(crossed, axis=1)
-    centres = corners.mean(axis=1)
-    middle = (centres * area[:, None]).sum(axis=0) / max(float(area.sum()), np.finfo(float).tiny)
-    bulge = np.einsum("ij,ij->i", centres - middle, crossed) * np.where(flip, -1.0, 1.0)
+    normals = area_normals(vertices, triangles)
+    area, centres = lengths(normals), triangle_middles(vertices, triangles)
+    middle = area @ centres / max(float(area.sum()), np.finfo(float).tiny)
+    bulge = ((centres - middle) * normals).sum(axis=1) * np.where(flip, -1.0, 1.0)
     flip ^= (np.bincount(piece, weights=bulge) < 0.0)[piece]
+    if not flip.any():
+        return triangles, 0
     turned = triangles.copy()
     turned[flip] = turned[flip][:, ::-1]
     return turned, int(flip.sum())
@@ -65,6 +68,9 @@ def _agreeing(triangles: NDArray[np.int32]) -> tuple[NDArray[np.bool_], NDArray[
     """
     count = len(triangles)
     one, other, crosswise = _neighbours(triangles)
+    if not crosswise.any():
+        links = coo_array((np.ones(len(one), dtype=bool), (one, other)), shape=(count, count))
+        return np.zeros(count, dtype=bool), connected_components(links, directed=False)[1]
     ends_one = np.concatenate([one, one + count])
     ends_other = np.concatenate([other + crosswise * count, other + ~crosswise * count])
     graph = coo_array(
@@ -82,9 +88,10 @@ def _neighbours(
     """Pairs of triangles on one edge, and whether they run along it the same way."""
     start = triangles.ravel().astype(np.int64)
     end = np.roll(triangles, -1, axis=1).ravel().astype(np.int64)
-    key = np.minimum(start, end) << 32 | np.maximum(start, end)
-    order = np.argsort(key, kind="stable")
-    same = np.flatnonzero(key[order][1:] == key[order][:-1])
+    key = np.minimum(start, end) * (int(triangles.max(initial=0)) + 1) + np.maximum(start, end)
+    order = stable_order(key)
+    key = key[order]
+    same = np.flatnonzero(key[1:] == key[:-1])
     first, second = order[same], order[same + 1]
     crosswise = (start[first] < end[first]) == (start[second] < end[second])
     return first // 3, second // 3, crosswise

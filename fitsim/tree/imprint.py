@@ -8,10 +8,10 @@ import numpy as np
 from scipy.ndimage import binary_fill_holes, distance_transform_edt, label
 
 from fitsim.errors import BadSettings
+from fitsim.scan.triangles import area_normals
 from fitsim.tree.bar import MARGIN, STEEPEST_ROLL
 from fitsim.tree.raster import rasterised
 from fitsim.tree.tree import Underside
-from fitsim.tree.triangles import area_normals
 
 if TYPE_CHECKING:
     from numpy.polynomial import Polynomial

@@ -11,12 +11,12 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from fitsim.errors import BadSettings
+from fitsim.scan.triangles import area_normals, triangle_middles
 from fitsim.tree.faces import height_at
 from fitsim.tree.imprint import bearing_ends, measured_underside
 from fitsim.tree.placed import placed
 from fitsim.tree.raster import rasterised
 from fitsim.tree.tree import USUAL_THICKNESS, MountedBar, Side, Tree, Underside
-from fitsim.tree.triangles import area_normals, triangle_middles
 from fitsim.tree.upright import upright
 
 if TYPE_CHECKING:

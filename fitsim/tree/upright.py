@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from fitsim.errors import BadSettings
-from fitsim.tree.triangles import area_normals, triangle_middles
+from fitsim.scan.triangles import area_normals, triangle_middles
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
