@@ -158,5 +158,5 @@ def _colours(body: Samples, points: NDArray[np.float64]) -> NDArray[np.uint8] | 
     """Colour of the sample nearest to each node."""
     if body.colours is None:
         return None
-    _, near = cKDTree(body.points).query(points.reshape(-1, 3))
+    _, near = cKDTree(body.points, balanced_tree=False).query(points.reshape(-1, 3))
     return body.colours[near, :3].reshape(points.shape).astype(np.uint8)

@@ -228,5 +228,6 @@ def _part_centres(parts: int) -> NDArray[np.float64]:
 
 def _disc_area(points: NDArray[np.float64], neighbours: int = 8) -> NDArray[np.float64]:
     """Area each point of a cloud stands for, from the distance to its k-th neighbour."""
-    distance = np.asarray(cKDTree(points).query(points, k=neighbours + 1)[0])
+    tree = cKDTree(points, balanced_tree=False)
+    distance = np.asarray(tree.query(points, k=neighbours + 1, workers=2)[0])
     return np.asarray(np.pi * distance[:, -1] ** 2 / neighbours)

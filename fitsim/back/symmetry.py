@@ -19,6 +19,9 @@ LONGEST_TILT = 0.6
 
 STARTS = 3
 
+REACH = 0.2
+"""Over the scan's longest standard deviation: where mirror images are first looked for."""
+
 LEVEL_TILT, LEVEL_DENSER = 0.10, 3
 """How far (cosine) the plane may lean where up is known, and how much denser it is looked for."""
 
@@ -62,9 +65,7 @@ def mirror_plane(
         normal = frame @ np.array([1.0, parameters[0], parameters[1]])
         normal /= np.linalg.norm(normal)
         mirrored = few - 2.0 * np.outer(few @ normal - parameters[2] * size, normal)
-        distance = np.asarray(tree.query(mirrored)[0])
-        count = int(KEPT * len(distance))
-        return float(np.partition(distance, count)[:count].mean() / size)
+        return _matched(mirrored, tree, REACH * size) / size
 
     normals = _half_sphere(160) @ axes.T
     normals = normals[np.abs(normals @ axes[:, -1]) < LONGEST_TILT]
@@ -74,22 +75,51 @@ def mirror_plane(
         normals = normals[np.abs(normals @ axes[:, -1]) < LONGEST_TILT]
         if not len(normals):
             return mirror_plane(points)
-    frames = [_completed(normal) for normal in normals]
-    first = np.array([score(np.zeros(3), frame) for frame in frames])
+    near = _most_like(few, normals, tree, size)
+    frames = [_completed(normal) for normal in normals[near]]
     best = [
         minimize(
-            score, np.zeros(3), args=(frames[i],), method="Nelder-Mead",
+            score, np.zeros(3), args=(frame,), method="Nelder-Mead",
             options={"initial_simplex": _simplex(0.12), "xatol": 2e-3, "fatol": 1e-5,
                      "maxfev": 150},
         )
-        for i in np.argsort(first)[:STARTS]
+        for frame in frames
     ]  # fmt: skip
     winner = min(range(len(best)), key=lambda k: float(best[k].fun))
-    frame = frames[int(np.argsort(first)[winner])]
-    normal = frame @ np.array([1.0, *best[winner].x[:2]])
+    normal = frames[winner] @ np.array([1.0, *best[winner].x[:2]])
     normal /= np.linalg.norm(normal)
     offset = float(normal @ centre + best[winner].x[2] * size)
     return normal, offset, float(best[winner].fun)
+
+
+def _matched(mirrored: NDArray[np.float64], tree: cKDTree, reach: float) -> float:
+    """Mean distance of the mirror images that lie nearest the points; the rest may lie anywhere."""
+    count = int(KEPT * len(mirrored))
+    while True:
+        far = np.asarray(tree.query(mirrored, distance_upper_bound=reach)[0])
+        near = np.partition(far, count)[:count]
+        if np.isfinite(near).all():
+            return float(near.mean())
+        reach *= 2.0
+
+
+def _most_like(
+    few: NDArray[np.float64], normals: NDArray[np.float64], tree: cKDTree, size: float
+) -> NDArray[np.intp]:
+    """The few normals in whose planes through the middle the points mirror best, best first.
+
+    How far off the worst mirror images lie need not be known: within a reach that holds all of
+    the matched points of the best few, the others only count as lying beyond it.
+    """
+    mirrored = few - 2.0 * (normals @ few.T)[:, :, None] * normals[:, None, :]
+    count, reach = int(KEPT * len(few)), REACH * size
+    while True:
+        far = np.asarray(tree.query(mirrored, distance_upper_bound=reach)[0])
+        far = np.sort(np.minimum(far, reach), axis=1)[:, :count]
+        best = np.argsort(far.mean(axis=1))[:STARTS]
+        if (far[best, -1] < reach).all():
+            return best
+        reach *= 2.0
 
 
 def _half_sphere(count: int) -> NDArray[np.float64]:

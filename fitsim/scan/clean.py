@@ -141,7 +141,8 @@ def _pieces(
 
 def _without_outliers(scan: Scan) -> Scan:
     """Take away points that stand off, by their mean distance to their neighbours."""
-    found = cKDTree(scan.vertices).query(scan.vertices, k=_NEIGHBOURS + 1, workers=2)
+    tree = cKDTree(scan.vertices, balanced_tree=False)
+    found = tree.query(scan.vertices, k=_NEIGHBOURS + 1, workers=2)
     distance = np.asarray(found[0])[:, 1:]  # the nearest of all is the point itself
     spread = np.log(np.maximum(distance.mean(axis=1), np.finfo(float).tiny))
     middle = np.median(spread)

@@ -104,10 +104,11 @@ def blobs_of(scan: Scan, metre: float = 1.0) -> tuple[Blob, ...]:
     if colours is None or len(points) < _CELLS:
         return ()
     points = points * metre
-    spacing = _spacing(points)
+    tree = cKDTree(points, balanced_tree=False)
+    spacing = _spacing(tree)
     if spacing > COARSEST:
         return ()
-    look = _Look(points, colours, spacing)
+    look = _Look(points, colours, spacing, tree)
     found = []
     for number, rows in enumerate(look.groups(), 1):
         found += [replace(b, line=number) for b in look.line(rows)] or look.spot(rows)
@@ -129,16 +130,17 @@ def painted_points(scan: Scan) -> tuple[NDArray[np.float64], NDArray[np.uint8] |
     if scan.paint is None:
         return scan.vertices, scan.colours
     # Of the room that cleaning took away the picture still shows everything
-    reach = 2.0 * _spacing(scan.vertices)
-    far, _ = cKDTree(scan.vertices).query(scan.paint.points, distance_upper_bound=reach, workers=2)
+    tree = cKDTree(scan.vertices, balanced_tree=False)
+    reach = 2.0 * _spacing(tree)
+    far, _ = tree.query(scan.paint.points, distance_upper_bound=reach, workers=2)
     kept = np.isfinite(far)
     return scan.paint.points[kept], scan.paint.colours[kept]
 
 
-def _spacing(points: NDArray[np.float64]) -> float:
+def _spacing(tree: cKDTree) -> float:
     """Usual distance of neighbours, from how many lie in the disc that holds six."""
-    some = points[:: max(1, len(points) // 3_000)]
-    far = np.asarray(cKDTree(points).query(some, k=7)[0])[:, -1]
+    some = tree.data[:: max(1, tree.n // 3_000)]
+    far = np.asarray(tree.query(some, k=7)[0])[:, -1]
     return float(np.median(far) * np.sqrt(np.pi / 6.0))
 
 
@@ -146,13 +148,12 @@ class _Look:
     """Coloured points with what is needed to judge one spot after another."""
 
     def __init__(
-        self, points: NDArray[np.float64], colours: NDArray[np.uint8], spacing: float
+        self, points: NDArray[np.float64], colours: NDArray[np.uint8], spacing: float, tree: cKDTree
     ) -> None:
-        self.points, self.colours, self.spacing = points, colours, spacing
+        self.points, self.colours, self.spacing, self.tree = points, colours, spacing, tree
         self.value = colours.max(axis=1).astype(np.float64)
         self.plane = chroma(colours)
         self.hide, self.hide_value, self.unlike = self._hide()
-        self.tree = cKDTree(points)
 
     def _hide(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
         """Chroma and brightness of the hide around each point, and what is unlike it."""
