@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from fitsim.draw.quantity import DASH, number, percent, percents, quantity, shown
-from fitsim.draw.words import lifted_tips, verdict, zone_share
+from fitsim.draw.words import UNSURE_PEAK, lifted_tips, peak_unsure, verdict, zone_share
 from fitsim.measure.gaps import SIDES
 from fitsim.measure.pressure import on_grid, patch_mean
 
@@ -47,7 +47,7 @@ def numbers(one: Shown, system: System = "metric") -> dict[str, object]:
     shares = [m.share[third] for third in _THIRDS]
     return {
         "held": True,
-        "peak": quantity(m.peak, "pressure", system),
+        "peak": quantity(m.peak, "pressure", system) + UNSURE_PEAK * peak_unsure(m),
         "force": quantity(m.normal_force, "force", system),
         "thirds": shares,
         "third_words": percents(shares),

@@ -43,7 +43,7 @@ def strip_key(pen: Pen, fitset: FitSet) -> None:
         ("day", "daylight under the bar (on the views: blue hatching)"),
         ("line", f"dashed: the {lower} before it is pressed in"),
         ("edge", "coloured edge: touching, in the colours of the scale"),
-        ("hole", "crossed grey lines on the views: hole in the scan, filled"),
+        ("hole", "crossed lines: hole in the scan, filled; pressure there is unsure"),
     ):
         x = _key(pen, x, y, mark, words) + 40
 

@@ -28,6 +28,10 @@ OUTLINED = ("scapula", "fat_pocket", "spine")
 """Zones drawn on the skin: those that must stay free."""
 _INSIDE = 0.5
 """Cover from which a dot counts as inside a hole."""
+_CROSSED = (0.45, 0.7)
+"""Cover of the lines that cross a filled hole, on bare skin and on pressure."""
+_MIDDLE = 120.0
+"""Lightness, 0-255, below which lines on pressure are pale: both stand out from there."""
 _OPEN = 0.0015
 """m: a gap under a bar is hatched as daylight from here."""
 
@@ -45,6 +49,7 @@ class Canvas:
     hide : (h, w, 3) float32 array, 0-255, shaded hide with filled holes hatched.
     bare : (h, w, 3) uint8 array, the same with the zones' outlines: a skin that nothing presses.
     casing, line : (h, w) float32 arrays, 0-1, cover of the zones' outlines.
+    crossed : (h, w) float32 array, 0-1, cover of the crossed lines over filled holes.
     across_x, across_t : (h, nx) and (w, nt) float32 arrays that carry node values to dots.
     """
 
@@ -53,6 +58,7 @@ class Canvas:
     bare: NDArray[np.uint8]
     casing: NDArray[np.float32]
     line: NDArray[np.float32]
+    crossed: NDArray[np.float32]
     across_x: NDArray[np.float32]
     across_t: NDArray[np.float32]
 
@@ -145,12 +151,11 @@ def canvas(back: Back) -> Canvas:
     crossed = np.maximum(
         _hatch(hole.shape, np.pi / 4, 0.009, 0.0012), _hatch(hole.shape, -np.pi / 4, 0.009, 0.0012)
     )
-    hide = _laid(
-        hide.astype(np.float32), INK, (0.45 * crossed * (hole > _INSIDE)).astype(np.float32)
-    )
+    crossed = (crossed * (hole > _INSIDE)).astype(np.float32)
+    hide = _laid(hide.astype(np.float32), INK, np.float32(_CROSSED[0]) * crossed)
     casing, line = zone_lines(back, hole.shape)
     bare = _lined(hide, casing, line)
-    return Canvas(chart, hide, bare, casing, line, spline_x, spline_t)
+    return Canvas(chart, hide, bare, casing, line, crossed, spline_x, spline_t)
 
 
 def zone_lines(
@@ -208,8 +213,21 @@ def painted_skin(on: Canvas, equilibrium: Equilibrium, top: float) -> NDArray[np
     painted_here = _laid(painted_here, DAYLIGHT_INK, 0.75 * clear * hatch)
     colour, cover = painted(carried(equilibrium.pressure), top)
     painted_here += cover[..., None] * (colour - painted_here)
+    painted_here = _crossed_over(painted_here, on.crossed[window] * (cover > 0))
     skin[window] = _lined(painted_here, on.casing[window], on.line[window])
     return skin
+
+
+def _crossed_over(
+    painted_here: NDArray[np.float32], crossed: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Return painted skin with the crossed lines of holes over it: pale on dark, dark on pale."""
+    if not crossed.any():
+        return painted_here
+    light = painted_here @ np.array([0.2126, 0.7152, 0.0722], dtype=np.float32)
+    cover = np.float32(_CROSSED[1]) * crossed
+    dark = _laid(painted_here, INK, cover * (light >= _MIDDLE))
+    return _laid(dark, (255, 255, 255), cover * (light < _MIDDLE))
 
 
 def _window(on: Canvas, nodes: NDArray[np.bool_]) -> Window:

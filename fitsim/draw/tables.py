@@ -8,7 +8,7 @@ from fitsim.draw.layout import MARGIN, SIZE, STRIPS, TABLE
 from fitsim.draw.overlay import SPOTS
 from fitsim.draw.palette import LINE, PANEL, QUIET, TAN
 from fitsim.draw.quantity import System, number, percent, shown
-from fitsim.draw.words import zone_peak, zone_share, zone_words
+from fitsim.draw.words import UNSURE_PEAK, zone_peak, zone_share, zone_words
 
 if TYPE_CHECKING:
     from fitsim.draw.lettering import Pen
@@ -25,7 +25,12 @@ def hotspot_table(pen: Pen, fit: Fit, system: System) -> None:
     for row, spot in enumerate(spots):
         base = y + 38 + 48 * row
         pen.disc(left + 18, base - 9, str(spot.number), 16)
-        pen.text(left + 50, base, zone_words(spot.zone, spot.side).capitalize(), 26)
+        pen.text(
+            left + 50,
+            base,
+            zone_words(spot.zone, spot.side).capitalize() + UNSURE_PEAK * spot.unsure,
+            26,
+        )
         wide = 190 * min(spot.peak / max(spots[0].peak, 1.0), 1.0)
         pen.box((right - 262, base - 16, right - 262 + wide, base - 4), fill=(*TAN, 255), radius=4)
         pen.text(right, base, number(spot.peak, "pressure", system), 26, face="bold", anchor="rs")

@@ -9,7 +9,7 @@ from fitsim.draw.quantity import percent, percents, quantity
 
 if TYPE_CHECKING:
     from fitsim.draw.quantity import System
-    from fitsim.measure.measures import Measures
+    from fitsim.measure.measures import Hotspot, Measures
     from fitsim.study.fit import Fit, FitSet
 
 CASE_TITLES = {
@@ -83,6 +83,28 @@ def zone_words(zone: str, side: str = "") -> str:
             zone, side = zone.removesuffix("_" + end), end
     words = ZONE_WORDS.get(zone, zone.replace("_", " ") or "no zone")
     return f"{side} {words}" if side in ("left", "right") and zone != "spine" else words
+
+
+UNSURE_PEAK = " (unsure)"
+"""Behind a hardest pressure that lies where a hole in the scan was filled."""
+
+
+def peak_unsure(measures: Measures) -> bool:
+    """Return whether the hardest pressure lies where a hole in the scan was filled."""
+    return bool(measures.hotspots) and measures.hotspots[0].unsure
+
+
+def spot_words(spot: Hotspot) -> str:
+    """Return where a hotspot lies, and whether a hole in the scan was filled there.
+
+    Examples
+    --------
+    >>> from fitsim.measure.measures import Hotspot
+    >>> spot_words(Hotspot(1, "long_muscle", "left", 0.0, 0.1, 0.0, 2e4, 1e-3, unsure=True))
+    'Left long muscle (unsure: filled hole)'
+    """
+    where = zone_words(spot.zone, spot.side).capitalize()
+    return f"{where} (unsure: filled hole)" if spot.unsure else where
 
 
 def zone_share(measures: Measures, zone: str) -> float:

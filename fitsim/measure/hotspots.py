@@ -22,6 +22,7 @@ APART = 0.040  # m: closer peaks are one hotspot, the stronger
 PROMINENCE = 0.10  # of the highest peak: a lesser rise above its saddle is a ripple
 WEAKEST = 0.20  # of the highest peak: anything lower is not worth a number on a picture
 MOST = 9
+HALF_PATCH = 0.010  # m, of the patch that a peak is a mean over
 
 
 def hotspots(back: Back, peaks: Array, means: Array) -> tuple[Hotspot, ...]:
@@ -139,7 +140,10 @@ def _hotspot(back: Back, field: Array, means: Array, node: int, number: int) -> 
     area = float(chart.area[(islands == islands[row, column]) & chart.valid].sum())
     zone, side = _whereabouts(back, row, column)
     x, y, z = (float(value) for value in chart.points[row, column])
-    return Hotspot(number, zone, side, x, y, z, peak, area)
+    reach = max(1, round(HALF_PATCH / chart.spacing))
+    near = tuple(slice(max(k - reach, 0), k + reach + 1) for k in (row, column))
+    unsure = bool(chart.filled[near].any())
+    return Hotspot(number, zone, side, x, y, z, peak, area, unsure)
 
 
 def _whereabouts(back: Back, row: int, column: int) -> tuple[str, str]:

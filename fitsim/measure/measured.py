@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
     Array = NDArray[np.float64]
 
+FILLED = "of the load lies where a hole in the scan was filled: pressure there is unsure."
 _WORTH_A_WORD = 0.01  # of the load: less of it on doubtful ground is not mentioned
 
 
@@ -122,7 +123,7 @@ def _cautions(
     said = []
     patched = float(force[chart.filled[chart.valid]].sum()) / total
     if patched > _WORTH_A_WORD:
-        said.append(f"{patched:.0%} of the load lies where a hole in the scan was filled.")
+        said.append(f"{patched:.0%} {FILLED}")
     rim = float(force[_rim(chart)[chart.valid]].sum()) / total
     if rim > _WORTH_A_WORD:
         said.append(f"{rim:.0%} of the load lies at the edge of the scan: more may lie beyond it.")

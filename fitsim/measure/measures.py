@@ -23,7 +23,8 @@ class Hotspot:
     """A local peak of the patch-mean pressure, strongest first.
 
     number : 1, 2, ... as drawn on the pictures; zone, side : where ("scapula", "left");
-    x, y : m, body frame; z : m; peak : Pa (patch mean); area : m2 above half its peak.
+    x, y : m, body frame; z : m; peak : Pa (patch mean); area : m2 above half its peak;
+    unsure : a hole of the scan was filled within its patch.
     """
 
     number: int
@@ -34,6 +35,7 @@ class Hotspot:
     z: float
     peak: float
     area: float
+    unsure: bool = False
 
 
 @dataclass(frozen=True)

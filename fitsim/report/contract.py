@@ -361,6 +361,7 @@ def _hotspot(spot: Hotspot) -> dict[str, object]:
         "z_mm": _number(MM * spot.z),
         "peak_kpa": _number(KPA * spot.peak),
         "area_cm2": _number(CM2 * spot.area),
+        "unsure": spot.unsure,
     }
 
 

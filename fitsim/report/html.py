@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING
 from fitsim.draw.palette import pressure_map
 from fitsim.draw.quantity import DASH, number, percent, percents, quantity, shown
 from fitsim.draw.sheet import top_of_scale
-from fitsim.draw.words import RULES, case_title, verdict, working_fit, zone_share, zone_words
+from fitsim.draw.words import (
+    RULES,
+    UNSURE_PEAK,
+    case_title,
+    peak_unsure,
+    spot_words,
+    verdict,
+    working_fit,
+    zone_share,
+)
 from fitsim.files import write_text
 from fitsim.report.advice import advice, headline
 from fitsim.report.coat_words import coat_words
@@ -141,11 +150,11 @@ def _case(fit: Fit, system: System) -> dict[str, object]:
                 zip(_THIRDS, shares, percents(shares), strict=True),
             ),
             "lift": {tip: quantity(clear, "length", system) for tip, clear in m.lift.items()},
-            "peak": quantity(m.peak, "pressure", system),
+            "peak": quantity(m.peak, "pressure", system) + UNSURE_PEAK * peak_unsure(m),
             "spots": [
                 {
                     "number": spot.number,
-                    "where": zone_words(spot.zone, spot.side).capitalize(),
+                    "where": spot_words(spot),
                     "peak": number(spot.peak, "pressure", system),
                     "area": number(spot.area, "area", system),
                 }
@@ -205,7 +214,11 @@ def comparison(fitset: FitSet, system: System) -> list[tuple[str, str, list[str]
         ("Load on the middle third", "", lambda m: thirds(m)[1]),
         ("Load on the rear third", "", lambda m: thirds(m)[2]),
         ("Left / right", "", lambda m: f"{percent(m.share['left'])} / {percent(m.share['right'])}"),
-        ("Hardest pressure", unit["pressure"], lambda m: number(m.peak, "pressure", system)),
+        (
+            "Hardest pressure",
+            unit["pressure"],
+            lambda m: number(m.peak, "pressure", system) + UNSURE_PEAK * peak_unsure(m),
+        ),
         ("Mean pressure", unit["pressure"], lambda m: number(m.mean, "pressure", system)),
         ("Area that carries", unit["area"], lambda m: number(m.area, "area", system)),
         ("Force on the back", unit["force"], lambda m: number(m.normal_force, "force", system)),

@@ -72,6 +72,7 @@ def back_scene(
         "points": packed(points.reshape(-1, 3), "<f4"),
         "triangles": packed(surface_triangles(chart), "<u4"),
         "hide": _hide(skin or canvas(back)),
+        "holes": packed((chart.filled & chart.valid).ravel(), "u1") if chart.filled.any() else "",
         "map": packed(pressure_map(), "u1"),
         "top": top,
         "unit": how.unit,

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from fitsim.back.marks import chart_places
 from fitsim.back.noted import noted_kind
 from fitsim.draw.quantity import plain
-from fitsim.draw.words import case_title, verdict, zone_words
+from fitsim.draw.words import case_title, peak_unsure, verdict, zone_words
+from fitsim.measure.measured import FILLED
 from fitsim.report.coat_words import coat_words
 from fitsim.report.contract import CAUTIONS
 from fitsim.report.sure import sure_lines
@@ -97,7 +98,10 @@ def _case_lines(fit: Fit, system: System) -> list[str]:
     if fit.measures is None:
         return lines
     peak = show_pressure(fit.measures.peak, system)
-    return [*lines, f"Presses hardest at {peak} (mean over 20 x 20 mm of skin)."]
+    lines.append(f"Presses hardest at {peak} (mean over 20 x 20 mm of skin).")
+    if peak_unsure(fit.measures):
+        lines.append("That is unsure: a hole in the scan was filled there.")
+    return [*lines, *(said for said in fit.measures.cautions if said.endswith(FILLED))]
 
 
 def found_lines(back: Back, system: System = "metric") -> list[str]:

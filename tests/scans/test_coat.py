@@ -99,7 +99,7 @@ def test_a_skin_that_is_known_is_found_again_under_hair(scan: Scan, bare: Back) 
     """Hair that a load presses to 3 of 20 mm hides a skin that lies 17 mm below what is scanned."""
     found = Back.from_scan(haired(scan), coat=WINTER)
     off = inside(bare, found, under_a_tree(found))
-    # Corners' normals of a noisy mesh are off by some degrees: 17 mm times 1 - cos 8 degrees is 0.17
+    # Corners' normals of a noisy mesh are off: 17 mm times 1 - cos 8 degrees is 0.17 mm
     assert abs(np.median(off)) < 0.15e-3
     assert np.percentile(np.abs(off), 95) < 0.3e-3
 

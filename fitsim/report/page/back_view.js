@@ -63,12 +63,16 @@ class BackView {
     hide.generateMipmaps = true;
     hide.minFilter = THREE.LinearMipmapLinearFilter;
     hide.anisotropy = Math.min(8, this.renderer.capabilities.getMaxAnisotropy());
-    const empty = this.field(null);
+    const empty = this.field(null), filled = new Uint8Array(4 * rows * columns);
+    if (data.holes) unpacked(data.holes).forEach((one, k) => { filled[4 * k] = 255 * one; });
+    const holes = new THREE.DataTexture(filled, columns, rows, THREE.RGBAFormat, THREE.UnsignedByteType);
+    holes.magFilter = holes.minFilter = THREE.LinearFilter;
+    holes.needsUpdate = true;
     this.skinLook = new THREE.ShaderMaterial({
       side: THREE.DoubleSide,
       polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 4, // lines on the skin stay whole
       uniforms: {
-        hide: { value: hide }, map: { value: map }, from: { value: empty }, to: { value: empty },
+        hide: { value: hide }, holes: { value: holes }, map: { value: map }, from: { value: empty }, to: { value: empty },
         part: { value: 1 }, apart: { value: 0 }, grid: { value: new THREE.Vector2(columns, rows) },
         spacing: { value: data.spacing }, faint: { value: 500 / data.top },
       },
