@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -55,19 +55,23 @@ class Samples:
         points = self.points @ linear.T + T_target_source[:3, 3]
         return Samples(points, self.area * scale**2, self.colours)
 
-    def only(self, chosen: NDArray[np.bool_] | slice) -> Samples:
+    def only(self, chosen: NDArray[np.bool_]) -> Samples:
         """The chosen samples.
 
         Parameters
         ----------
-        chosen : (n,) bool array or slice.
+        chosen : (n,) bool array.
 
         Returns
         -------
         Samples
         """
-        colours = None if self.colours is None else self.colours[chosen]
-        return Samples(self.points[chosen], self.area[chosen], colours)
+        return self.rows(np.flatnonzero(chosen))
+
+    def rows(self, rows: NDArray[np.intp]) -> Samples:
+        """The samples at these places, (k,) int array."""
+        colours = None if self.colours is None else self.colours.take(rows, axis=0)
+        return Samples(self.points.take(rows, axis=0), self.area.take(rows), colours)
 
 
 def thinned(samples: Samples, count: int) -> Samples:
@@ -89,9 +93,8 @@ def thinned(samples: Samples, count: int) -> Samples:
     along = np.cumsum(samples.area)
     places = (np.arange(count) + 0.5) * (along[-1] / count)
     chosen = np.unique(np.searchsorted(along, places).clip(0, len(along) - 1))
-    colours = None if samples.colours is None else samples.colours[chosen]
     area = np.full(len(chosen), along[-1] / len(chosen))
-    return Samples(samples.points[chosen], area, colours)
+    return replace(samples.rows(chosen), area=area)
 
 
 def surface_samples(scan: Scan, step: float) -> Samples:
@@ -180,8 +183,6 @@ def rounded(scan: Scan) -> Scan:
     ----------
     Loop C 1987, Smooth subdivision surfaces based on triangles, thesis, University of Utah.
     """
-    from dataclasses import replace
-
     import trimesh
 
     _, first, welded = np.unique(

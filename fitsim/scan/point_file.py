@@ -19,9 +19,12 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+LONG: Final = 1_000_000
+"""Bytes of text from which a faster reader is worth loading."""
 _COLOUR_NAMES: Final = (("r", "g", "b"), ("red", "green", "blue"))
 _NORMAL_NAMES: Final = ("nx", "ny", "nz")
 _HEADER_LINES: Final = 100
+_HEAD_BYTES: Final = 65_536
 _MEND: Final = "export it with x y z on each line"
 _UNIT_NORMAL_TOLERANCE: Final = 0.02  # three decimals in a text file, with room
 
@@ -55,17 +58,60 @@ def read_point_text(name: str, content: bytes) -> Raw:
     >>> read_point_text("a.csv", b"x;y;z\n0,1;0,2;0,3\n1;2;3\n").vertices.tolist()
     [[0.1, 0.2, 0.3], [1.0, 2.0, 3.0]]
     """
+    read = _quickly(content) if len(content) > LONG else None
+    heads, table = read or _line_by_line(name, content)
+    words = (re.findall(r"[a-z_]+", line.lower()) for line in heads)
+    names = next((found for found in words if "x" in found), [])
+    colours, normals = _extras(table[:, 3:], names[3:])
+    return Raw(table[:, :3].copy(), NO_TRIANGLES, colours, normals)
+
+
+def _quickly(content: bytes) -> tuple[list[str], NDArray[np.float64]] | None:
+    """Lines before the numbers, and the numbers; None where they are not laid out evenly.
+
+    Five million points in 2 s instead of 10, and without a string for each line; the reader is
+    stricter (one separator, no comments), so what it refuses is read line by line.
+    """
+    import pyarrow as pa
+    from pyarrow import csv
+
+    start, heads, separator, line = 0, [], None, ""
+    for raw in content[:_HEAD_BYTES].splitlines(keepends=True)[:_HEADER_LINES]:
+        line = raw.decode("utf-8-sig", errors="replace")
+        separator = _separator(line)
+        if separator is not None:
+            break
+        start += len(raw)
+        if not line.lstrip().startswith("//"):
+            heads.append(line)
+    if separator is None:
+        return None
+    columns = [str(k) for k in range(len(line.split(None if separator == " " else separator)))]
+    decimal = "," if separator != "," and "," in line else "."
+    try:
+        table = csv.read_csv(
+            pa.py_buffer(memoryview(content)[start:]),
+            csv.ReadOptions(column_names=columns),
+            csv.ParseOptions(delimiter=separator, quote_char=False),
+            csv.ConvertOptions(
+                column_types=dict.fromkeys(columns, pa.float64()), null_values=[],
+                decimal_point=decimal,
+            ),
+        )  # fmt: skip
+    except pa.ArrowInvalid:
+        return None
+    return heads, np.column_stack([column.to_numpy() for column in table.columns])
+
+
+def _line_by_line(name: str, content: bytes) -> tuple[list[str], NDArray[np.float64]]:
+    """Lines before the numbers, and the numbers."""
     text = content.decode("utf-8-sig", errors="replace")
     lines = [ln for ln in text.splitlines() if ln.strip() and not ln.lstrip().startswith("//")]
     rows = (i for i, line in enumerate(lines[:_HEADER_LINES]) if _separator(line) is not None)
     first = next(rows, None)
     if first is None:
         raise BadScan(name, "there is no line of three numbers in it", _MEND)
-    heads = (re.findall(r"[a-z_]+", line.lower()) for line in lines[:first])
-    names = next((words for words in heads if "x" in words), [])
-    table = _table(name, lines[first:])
-    colours, normals = _extras(table[:, 3:], names[3:])
-    return Raw(table[:, :3].copy(), NO_TRIANGLES, colours, normals)
+    return lines[:first], _table(name, lines[first:])
 
 
 def read_pcd(path: Path, content: bytes) -> Raw:
