@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from fitsim.draw.quantity import DASH, number, percent, percents, quantity, shown
 from fitsim.draw.words import UNSURE_PEAK, lifted_tips, peak_unsure, verdict, zone_share
 from fitsim.measure.gaps import SIDES
+from fitsim.measure.measured import FILLED
 from fitsim.measure.pressure import on_grid, patch_mean
 
 if TYPE_CHECKING:
@@ -55,7 +56,10 @@ def numbers(one: Shown, system: System = "metric") -> dict[str, object]:
         "blade": percent(zone_share(m, "scapula")),
         "pocket": percent(zone_share(m, "fat_pocket")),
         "lift": _lift(m, system),
-        "said": verdict(one.fit, system),
+        "said": [
+            *verdict(one.fit, system),
+            *(said for said in m.cautions if said.endswith(FILLED)),
+        ],
     }
 
 

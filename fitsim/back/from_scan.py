@@ -12,6 +12,7 @@ from fitsim.back.back import Back
 from fitsim.back.barrel import barrel_of
 from fitsim.back.chart import chart_of
 from fitsim.back.coat import coat_told
+from fitsim.back.enough import require_enough, scan_cautions
 from fitsim.back.frame import FRONT_GUESSED, body_frame
 from fitsim.back.marks import (
     checked_marks,
@@ -35,10 +36,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from fitsim.back.back import Chart
     from fitsim.back.frame import BodyFrame
     from fitsim.back.sticker_words import Meanings
-    from fitsim.scan.scan import Scan
+    from fitsim.scan.scan import Provenance, Scan
 
 SPACING = (0.003, 0.030)
 """m: grid spacings that make sense for a bar 110 mm wide."""
@@ -46,11 +46,6 @@ SPACING = (0.003, 0.030)
 TOO_COARSE = (
     "Too coarse as scanned: its facets are about {:.0f} mm long on the back. They were rounded "
     "off by subdivision; the shape between their corners is a guess."
-)
-
-BELLY_GUESSED = (
-    "The belly is not in the scan: the girth that straps run round was completed with half an "
-    "ellipse of usual depth."
 )
 
 BACK_BOX = np.array([[-0.6, -0.3, -0.3], [0.2, 0.3, 0.3]])
@@ -116,7 +111,7 @@ def back_from_scan(
     if hair is not None and hair.allowance:
         frame, body = under_coat(frame, body, hair.allowance)
     chart = chart_of(frame.surface, frame.crest, body, spacing)
-    _check_chart(chart, frame, name)
+    require_enough(chart, frame, name)
     places = estimated_marks(
         chart,
         frame.withers,
@@ -132,17 +127,28 @@ def back_from_scan(
     zones = zones_of(chart, places, frame.scale)
     code = zone_codes(chart.x, chart.t, zones)
     barrel = barrel_of(body, frame.crest, frame.withers_height)
-    belly = (BELLY_GUESSED,) if barrel.extrapolated.any() else ()
     return Back(
         T_body_scan=frame.T_body_scan, chart=chart, zone_code=code, zones=zones, marks=places,
         tissue=tissue_of(chart, zones, frame.scale), barrel=barrel,
-        withers_height=frame.withers_height, provenance=scan.provenance,
+        withers_height=frame.withers_height, provenance=_sized(scan, frame),
         cautions=(
-            *hurt_cautions(places), *cautions, *frame.cautions, *belly, *_little_seen(chart, frame),
-            *sticker_cautions(found),
+            *hurt_cautions(places), *cautions, *frame.cautions,
+            *scan_cautions(scan.sheets, frame, barrel, chart), *sticker_cautions(found),
         ),
         stickers=found, coat=hair,
     )  # fmt: skip
+
+
+def _sized(scan: Scan, frame: BodyFrame) -> Provenance:
+    """Where the scan came from, with how its size is known once the withers height has set it."""
+    if scan.provenance.unit is not None:
+        return scan.provenance
+    factor = float(np.cbrt(np.linalg.det(frame.T_body_scan[:3, :3])))
+    evidence = (
+        f"Told by the withers height, {frame.withers_height:.2f} m: the file's numbers times "
+        f"{factor:.4g} are metres."
+    )
+    return replace(scan.provenance, unit_evidence=evidence)
 
 
 def _check_settings(withers_height: float | None, spacing: float) -> None:
@@ -200,97 +206,3 @@ def _framed(
     body = samples.only(frame.trunk).moved(frame.T_body_scan)
     near = (body.points[:, 0] > -0.9) & (body.points[:, 0] < 0.5)  # noqa: PLR2004 - chart, margin
     return scan, frame, body.only(near), stuck, cautions
-
-
-def _check_chart(chart: Chart, frame: BodyFrame, name: str) -> None:
-    """Refuse a back too short, seen from one side only, or with a hump where a tree lies."""
-    rear = TREE_REACH * frame.scale
-    if chart.x[0] > 0.75 * rear:
-        raise BadScan(
-            name,
-            f"the back in it ends {-1e3 * chart.x[0]:.0f} mm behind the shoulder blade",
-            "scan as far back as the croup",
-        )
-    tree = (chart.x > rear) & (chart.x < 0.0)
-    drop = chart.points[:, len(chart.t) // 2, None, 2] - chart.points[..., 2]
-    for side, sign in SIDES:
-        if _seen_under_bar(chart, frame, sign) < LEAST_SIDE:
-            raise BadScan(
-                name, f"the {side} side of the back is missing", "scan both sides of the spine"
-            )
-        flank = chart.valid & (drop > FLANK * frame.scale) & (sign * chart.t > 0.0)
-        if flank[tree].any(axis=1).mean() < LEAST_SIDE:
-            raise BadScan(
-                name,
-                f"it does not reach {1e3 * FLANK * frame.scale:.0f} mm down both sides "
-                "of the spine",
-                "scan both sides of the back, well down the ribs",
-            )
-    _refuse_hump(chart, tree, frame, name)
-
-
-def _seen_under_bar(chart: Chart, frame: BodyFrame, sign: float) -> float:
-    """Share of one side that has a surface where a bar lies."""
-    along = (chart.x > TREE_REACH * frame.scale) & (chart.x < 0.0)
-    beside = (sign * chart.t > 0.03) & (sign * chart.t < 0.15)  # noqa: PLR2004 - under a bar
-    return float(chart.valid[np.ix_(along, beside)].mean())
-
-
-def _little_seen(chart: Chart, frame: BodyFrame) -> tuple[str, ...]:
-    """A caution for each side of which much is missing where a bar lies."""
-    seen = {side: _seen_under_bar(chart, frame, sign) for side, sign in SIDES}
-    return tuple(
-        LITTLE_SEEN.format(side, 100.0 * share)
-        for side, share in seen.items()
-        if share < ENOUGH_SIDE
-    )
-
-
-def _refuse_hump(chart: Chart, tree: NDArray[np.bool_], frame: BodyFrame, name: str) -> None:
-    """Refuse a hump: under the tree, or taken for withers but falling away in front too."""
-    middle = len(chart.t) // 2
-    measured = chart.valid[:, middle]
-    under = tree & measured
-    spine = chart.points[under, middle, 2]
-    rise = 0.0
-    if len(spine):
-        chord = np.interp(chart.x[under], chart.x[under][[0, -1]], spine[[0, -1]])
-        rise = float((spine - chord).max())
-    ahead = (chart.x >= frame.withers.x) & (chart.x < frame.withers.x + 0.25 * frame.scale)
-    ahead &= measured
-    if ahead.any():
-        crest = chart.points[ahead, middle, 2]
-        rise = max(rise, float(crest[0] - crest.min()))
-    if rise > HIGHEST_HUMP * frame.withers_height:
-        raise BadScan(
-            name,
-            f"the back rises in a hump of {1e3 * rise:.0f} mm where a tree would lie",
-            "a tree cannot be fitted to it",
-        )
-
-
-FLANK = 0.08
-"""m, on an animal of 1.5 m: the outer edge of a bar lies about this far below the spine."""
-
-SIDES = (("left", 1.0), ("right", -1.0))
-
-LEAST_SIDE = 0.12
-"""Share of one side, where a bar lies, that must be measured: less is half an animal. Between this
-and all of it the quality card says how much is missing."""
-
-ENOUGH_SIDE = 0.8
-"""Below this share every result carries a caution: a bar cannot press where there is no surface, so
-the pressure beside the gap comes out too high (a choice)."""
-
-LITTLE_SEEN = (
-    "The {} side was scanned over only {:.0f} % of where a bar lies; nothing presses on the rest "
-    "here, so pressures on both sides are unsure. Scan that side again."
-)
-
-TREE_REACH = -0.45
-"""m, on an animal of 1.5 m: a tree of ordinary length ends about here."""
-
-HIGHEST_HUMP = 0.03
-"""Rise of the spine over its chord from blade to loin, or fall in front of the withers, over the
-withers height. Equine backs dip there, an arched one rises by about 0.01 (from memory); in front
-of the withers the crest goes on nearly level or rises into the neck."""

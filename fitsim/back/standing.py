@@ -119,7 +119,8 @@ def _effects(
     """
     mirrored = chart.points[:, ::-1] * [1.0, -1.0, 1.0]
     normals = chart.normals + chart.normals[:, ::-1] * [1.0, -1.0, 1.0]
-    normals = normals / np.linalg.norm(normals, axis=-1, keepdims=True)
+    size = np.linalg.norm(normals, axis=-1, keepdims=True)
+    normals = normals / np.maximum(size, np.finfo(float).tiny)  # none where nothing was scanned
     half = 0.5 * np.einsum("xtc,xtc->xt", chart.points - mirrored, normals)[use]
     place, normal = 0.5 * (chart.points + mirrored), normals[use]
     height = (place[..., 2] - chart.points[:, [len(chart.t) // 2], 2])[use]

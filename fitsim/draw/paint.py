@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitsim.draw.palette import DAYLIGHT, DAYLIGHT_INK, HIDE, INK, painted
-from fitsim.draw.surface import on_nodes, rounded
+from fitsim.draw.surface import on_nodes, rounded, under_bars
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -206,7 +206,7 @@ def painted_skin(on: Canvas, equilibrium: Equilibrium, top: float) -> NDArray[np
         return np.asarray(weights[0] @ grid @ weights[1].T)
 
     gap = np.where(np.isfinite(equilibrium.gap), equilibrium.gap, 0.0)
-    daylight = carried(np.clip(gap / _OPEN - 0.5, 0.0, 1.0) * (equilibrium.bar != 0))
+    daylight = carried(np.clip(gap / _OPEN - 0.5, 0.0, 1.0) * under_bars(on.chart, equilibrium.bar))
     clear = np.clip((daylight - 0.42) * 8, 0.0, 1.0)
     painted_here = _laid(hide, DAYLIGHT, 0.38 * clear)
     hatch = _hatch(on.hide.shape[:2], np.pi / 4, 0.008, 0.0013, window)

@@ -35,6 +35,29 @@ def surface_triangles(chart: Chart) -> NDArray[np.intp]:
     return np.asarray(both_ways[keep])
 
 
+def under_bars(chart: Chart, bar: NDArray[np.int_]) -> NDArray[np.bool_]:
+    """Return the nodes under a bar, of each bar only those that hang together.
+
+    A bar's front end may lie square in front of a steep neck a hand away: that is no daylight
+    under it. Where nothing but such pieces lies under a bar, its largest is kept.
+
+    Parameters
+    ----------
+    chart : the surface.
+    bar : (n,) int array, see `Equilibrium.bar`.
+
+    Returns
+    -------
+    (n,) bool array
+    """
+    kept = np.zeros(chart.valid.shape, dtype=bool)
+    for side in (1, -1):
+        pieces, count = ndimage.label(on_nodes(chart, 1.0 * (bar == side), 0.0), np.ones((3, 3)))
+        if count:
+            kept |= pieces == 1 + np.argmax(np.bincount(pieces.ravel())[1:])
+    return kept[chart.valid]
+
+
 def laid_on(
     chart: Chart, xt: NDArray[np.float64], above: float = 0.0
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

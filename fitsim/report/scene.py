@@ -12,7 +12,7 @@ from fitsim.draw.bars import bar_pose, middle_line, moved, outline
 from fitsim.draw.paint import OUTLINED, canvas
 from fitsim.draw.palette import pressure_map
 from fitsim.draw.quantity import quantity, shown
-from fitsim.draw.surface import laid_on, on_nodes, surface_triangles
+from fitsim.draw.surface import laid_on, on_nodes, surface_triangles, under_bars
 from fitsim.draw.words import case_title, lifted_tips, zone_words
 
 if TYPE_CHECKING:
@@ -136,7 +136,7 @@ def case_scene(
     chart, rest = back.chart, fit.equilibrium
     held = rest.found and fit.measures is not None
     pressure = np.where(held, rest.pressure, 0.0)
-    gap = np.where(np.isfinite(rest.gap) & (rest.bar != 0) & held, rest.gap, 0.0)
+    gap = np.where(np.isfinite(rest.gap) & under_bars(chart, rest.bar) & held, rest.gap, 0.0)
     nodes = np.stack(
         [on_nodes(chart, pressure / top, 0.0), on_nodes(chart, np.clip(gap, 0.0, 0.1), 0.0)],
         axis=-1,

@@ -147,7 +147,7 @@ def _colours(
         if kind == "texture":
             paint = _paint(piece, vertices, triangles)
             visual = visual.to_color()
-        elif kind not in {"vertex", "face"}:
+        elif kind not in {"vertex", "face"} or not len(visual.vertex_colors):
             return None, None, ()
         colours = as_bytes(np.asarray(visual.vertex_colors))[..., :3]
         return np.broadcast_to(colours, (len(vertices), 3)), paint, ()

@@ -10,6 +10,7 @@ import jsonschema
 import numpy as np
 
 from fitsim.draw.paint import canvas, painted_skin
+from fitsim.draw.surface import under_bars
 from fitsim.draw.words import peak_unsure
 from fitsim.measure.hotspots import hotspots
 from fitsim.report.contract import contract
@@ -83,6 +84,17 @@ def test_people_and_programs_are_told() -> None:
     document = contract(told)
     assert list(jsonschema.Draft202012Validator(SCHEMA).iter_errors(document)) == []
     assert document["cases"]["both"]["hotspots"][0]["unsure"] is True  # type: ignore[index]
+
+
+def test_what_lies_apart_in_front_of_a_bar_is_no_daylight_under_it() -> None:
+    chart = small_back().chart
+    rest = small_fitset().fits["both"].equilibrium
+    assert (under_bars(chart, rest.bar) == (rest.bar != 0)).all()
+    on_neck = np.zeros(chart.valid.shape, dtype=int)
+    on_neck[chart.valid] = rest.bar
+    row = np.flatnonzero((on_neck != 0).any(axis=1)).max() + 3
+    on_neck[row : row + 2, len(chart.t) // 2 + 5] = 1
+    assert (under_bars(chart, on_neck[chart.valid]) == (rest.bar != 0)).all()
 
 
 def test_the_turning_view_knows_the_holes() -> None:

@@ -146,6 +146,14 @@ def test_colours_survive(tmp_path: Path) -> None:
         assert np.abs(scan.colours[place].astype(int) - hide[:, :3]).max() <= 1, name
 
 
+def test_points_without_colours_are_no_fault(tmp_path: Path) -> None:
+    """A merged cloud has none where one view had none: nothing is said of colours."""
+    trimesh.PointCloud(trunk().vertices).export(tmp_path / "plain.ply")
+    scan = read_scan(tmp_path / "plain.ply")
+    assert scan.colours is None
+    assert not any("colours" in note for note in scan.provenance.notes)
+
+
 def test_colours_and_normals_of_point_columns(tmp_path: Path) -> None:
     mesh = trunk()
     shade = np.arange(len(mesh.vertices)) % 250
