@@ -27,6 +27,10 @@ class FitsimError(Exception):
         self.where, self.fault, self.mend = where, fault, mend
         super().__init__(f"{where}: {fault}; {mend}.")
 
+    def __reduce__(self) -> tuple[type[FitsimError], tuple[str, str, str]]:
+        """Made anew of its three parts, for it comes back from other processes."""
+        return type(self), (self.where, self.fault, self.mend)
+
 
 class BadScan(FitsimError):
     """The scan cannot be read, scaled or understood as a back."""
@@ -40,6 +44,10 @@ class NoEquilibrium(FitsimError):
     """No case holds: the tree leaves the back under every one of them."""
 
     exit_code = 4
+
+
+class WorkersLost(FitsimError):
+    """The processes or machines that work on a herd cannot begin or are gone."""
 
 
 class MissingSystemLibrary(FitsimError):

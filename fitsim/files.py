@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import tempfile
@@ -176,10 +177,11 @@ def _nearest_folder(target: Path) -> Path:
 
 
 def _unwritable(target: Path, error: OSError) -> BadSettings:
-    return BadSettings(
-        str(target), f"cannot be written ({_reason(error)})", "choose another folder"
-    )
+    full = error.errno in (errno.ENOSPC, errno.EDQUOT)
+    mend = "make room there, or choose another folder" if full else "choose another folder"
+    return BadSettings(str(target), f"cannot be written ({_reason(error)})", mend)
 
 
 def _reason(error: OSError) -> str:
-    return (error.strerror or str(error)).lower()
+    """In the system's words: a library that writes adds its own."""
+    return (os.strerror(error.errno) if error.errno else str(error)).lower()

@@ -48,8 +48,9 @@ def herd(scans: str, trees: tuple[str, ...], output: str, **options: Any) -> Non
     from fitsim.report.herd import herd_facts, herd_lines, write_herd
     from fitsim.report.verdict import verdict_of
     from fitsim.study.herd.choose import chosen
+    from fitsim.study.herd.crew import Crew
     from fitsim.study.herd.pairs import rows_of
-    from fitsim.study.herd.run import Crew, run
+    from fitsim.study.herd.run import run
 
     folder = Path(output)
     refuse_file(folder)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import time
 from typing import TYPE_CHECKING
 
@@ -41,6 +42,13 @@ def slow(pairs: Sequence[Pair]) -> list[Row]:
     (folder / f"{pairs[0].animal}.{os.getpid()}.began").touch()
     time.sleep(0.4)
     return quick(pairs)
+
+
+def deadly(pairs: Sequence[Pair]) -> list[Row]:
+    """One animal ends the process that reads it, as running out of memory does."""
+    if pairs[0].animal == "animal-1":
+        os.kill(os.getpid(), signal.SIGKILL)
+    return slow(pairs)
 
 
 def failing(pairs: Sequence[Pair]) -> list[Row]:

@@ -16,10 +16,11 @@ from fitsim.report.herd import herd_facts, herd_lines, write_herd
 from fitsim.report.verdict import verdict_of
 from fitsim.study.fit import fit
 from fitsim.study.herd.choose import chosen
+from fitsim.study.herd.crew import Crew
 from fitsim.study.herd.kept import Row, keep, kept
 from fitsim.study.herd.pairs import rows_of
 from fitsim.study.herd.plan import missing, pairs_of
-from fitsim.study.herd.run import Crew, run
+from fitsim.study.herd.run import run
 from fitsim.study.job import Job, ScanFile
 from fitsim.tree.read import read_tree
 from tests.fits import COARSE, ROOT, back_of
@@ -86,7 +87,7 @@ def test_a_run_on_processes_keeps_each_pair_and_tells_a_fault(tmp_path: Path) ->
 def test_a_scheduler_that_is_not_there_is_one_sentence(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("fitsim.study.herd.run._PATIENCE", 0.5)
+    monkeypatch.setattr("fitsim.study.herd.crew._PATIENCE", 0.5)
     groups = herd_in(tmp_path / "scans", 1, TREES)
     with pytest.raises(BadSettings, match="no Dask scheduler answers"):
         run(groups, tmp_path / "out", quick, Crew(scheduler="tcp://127.0.0.1:1"))

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import platform
+from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from threadpoolctl import threadpool_limits
 
-from fitsim.errors import FitsimError
+from fitsim.errors import FitsimError, WorkersLost
 from fitsim.study.herd.kept import Row
 
 if TYPE_CHECKING:
@@ -45,12 +47,19 @@ def rows_of(pairs: Sequence[Pair], judge: Callable[[FitSet], Judged]) -> list[Ro
     -------
     list of Row
         One for each pair, in order. What cannot be read or built has its `fault`.
+
+    Raises
+    ------
+    WorkersLost
+        When this machine does not see a file: no fault of the animal's, to be kept with it.
     """
     from fitsim.back.motion.gait import read_gait
     from fitsim.back.motion.kinematics import kinematics
     from fitsim.contact.foundation import build_foundation
     from fitsim.study.job import read_back
 
+    for pair in pairs:
+        _require_files(pair.job)
     try:
         _, back = read_back(pairs[0].job.scan)
     except FitsimError as fault:
@@ -58,6 +67,13 @@ def rows_of(pairs: Sequence[Pair], judge: Callable[[FitSet], Judged]) -> list[Ro
     foundation = build_foundation(back.chart, back.tissue)
     moving = kinematics(back, read_gait("walk"))
     return [_row(pair, back, foundation, moving, judge) for pair in pairs]
+
+
+def _require_files(job: Job) -> None:
+    for name in (job.scan.path, job.tree, job.rig, job.pad, job.load):
+        if name is not None and Path(name).is_absolute() and not Path(name).exists():
+            fault = f"the machine that was to read it ({platform.node()}) does not see it"
+            raise WorkersLost(str(name), fault, "give it to all machines under the same name")
 
 
 def _row(
@@ -72,7 +88,7 @@ def _row(
     except FitsimError as fault:
         return _failed(pair, fault)
     judged = judge(fitset)
-    row = Row(pair.key, pair.animal, str(pair.job.tree), judged.word, ",".join(judged.faults))
+    row = Row(pair.key, pair.animal, pair.tree, judged.word, ",".join(judged.faults))
     working = list(fitset.fits.values())[-1].measures
     if working is None:
         return row
@@ -112,4 +128,4 @@ def _score(fitset: FitSet, moving: Kinematics) -> float | None:
 
 
 def _failed(pair: Pair, fault: FitsimError) -> Row:
-    return Row(pair.key, pair.animal, str(pair.job.tree), fault=str(fault))
+    return Row(pair.key, pair.animal, pair.tree, fault=str(fault))

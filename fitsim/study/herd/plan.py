@@ -23,11 +23,13 @@ class Pair:
     Attributes
     ----------
     animal : name of the scan, none twice in a herd.
-    job : files and settings.
+    tree : as it was named.
+    job : files and settings; a file with its whole path, for a worker may be in another folder.
     key : changes when the scan, the tree, a setting or the program changes.
     """
 
     animal: str
+    tree: str
     job: Job
     key: str
 
@@ -46,17 +48,19 @@ def pairs_of(scans: Sequence[ScanFile], trees: Sequence[str], like: Job) -> list
     list of tuple of Pair
         One tuple a scan, so that a scan is read once for all its trees.
     """
-    ways = {tree: _key_of_tree(replace(like, tree=tree)) for tree in trees}
+    jobs = {tree: replace(like, tree=tree) for tree in trees}
+    ways = {tree: (_key_of_tree(job), _placed(job)) for tree, job in jobs.items()}
     names = [scan.path.stem for scan in scans]
     times = Counter(names)
     return [
         tuple(
             Pair(
                 name if times[name] == 1 else str(scan.path),
-                replace(like, scan=scan, tree=tree),
+                tree,
+                replace(job, scan=replace(scan, path=scan.path.absolute())),
                 _hash(scan_key, way),
             )
-            for tree, way in ways.items()
+            for tree, (way, job) in ways.items()
         )
         for scan, name in zip(scans, names, strict=True)
         for scan_key in [_key_of_scan(scan)]
@@ -67,6 +71,15 @@ def missing(groups: Sequence[tuple[Pair, ...]], done: Collection[str]) -> list[t
     """The pairs whose key is not among those done, still by scan; scans that lack none are gone."""
     left = (tuple(pair for pair in group if pair.key not in done) for group in groups)
     return [group for group in left if group]
+
+
+def _placed(job: Job) -> Job:
+    """The same with whole paths where a file is meant and not a name of the library."""
+    named = (job.tree, job.rig, job.pad, job.load)
+    tree, rig, pad, load = (
+        str(Path(name).absolute()) if name and Path(name).is_file() else name for name in named
+    )
+    return replace(job, tree=tree, rig=rig, pad=pad, load=load)
 
 
 def _key_of_scan(scan: ScanFile) -> str:

@@ -2,47 +2,28 @@
 
 from __future__ import annotations
 
-import logging
-from contextlib import contextmanager
+from concurrent.futures import CancelledError
 from dataclasses import dataclass, field
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
-from fitsim.errors import BadSettings
+from fitsim.errors import FitsimError
+from fitsim.study.herd.crew import Crew, Watch, gone, hired
 from fitsim.study.herd.kept import keep, kept
 from fitsim.study.herd.plan import missing
-from fitsim.study.workers import cores
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
     from pathlib import Path
 
-    from distributed import Client
+    from distributed import Client, Future
 
     from fitsim.study.herd.kept import Row
     from fitsim.study.herd.plan import Pair
 
     Work = Callable[[Sequence[Pair]], list[Row]]
 
-AHEAD = 2
-"""Scans handed out for each worker: one in hand, one waiting. What is in flight stays bounded."""
-
-_PATIENCE = 30.0  # s until a scheduler or the first worker must have answered
-
-
-@dataclass(frozen=True)
-class Crew:
-    """Who does the work.
-
-    Attributes
-    ----------
-    scheduler : address of a Dask scheduler; processes of this machine where None.
-    processes : of this machine; one for each core where None.
-    memory : bytes, a process of this machine that takes more is ended and begun anew.
-    """
-
-    scheduler: str | None = None
-    processes: int | None = None
-    memory: float = 2e9
+_LOOK = 5.0  # s that one waits for news before the workers are looked at
 
 
 @dataclass(frozen=True)
@@ -87,12 +68,14 @@ def run(
     ------
     BadSettings
         When the scheduler does not answer, or the folder cannot be written or is spoiled.
+    WorkersLost
+        When those who work cannot begin or are gone; what they have done is kept.
     """
     before = kept(folder)
     left = missing(groups, before.keys())
     failed: dict[str, str] = {}
     if left:
-        with _client(crew or Crew(), len(left)) as client:
+        with hired(crew or Crew(), len(left)) as client:
             for count, (pairs, rows) in enumerate(_as_they_come(client, left, work)):
                 if isinstance(rows, str):
                     failed[pairs[0].animal] = rows
@@ -107,69 +90,57 @@ def run(
 def _as_they_come(
     client: Client, groups: Sequence[tuple[Pair, ...]], work: Work
 ) -> Iterator[tuple[tuple[Pair, ...], list[Row] | str]]:
-    """Rows of each scan, or in words why there are none; handed out a few ahead of the workers."""
-    from distributed import as_completed
+    """Rows of each scan, or in words why there are none.
 
-    waiting = iter(groups)
-    out: dict[str, tuple[Pair, ...]] = {}
+    A thread of a worker has one scan in hand and none waiting: what is in flight stays bounded,
+    workers that join later get their share, and a scan that ends its process ends no other. Next
+    to reading a scan, handing out the next takes no time.
+    """
+    from distributed.client import ClosedClientError
 
-    def hand_out() -> Any:  # noqa: ANN401 - a future, or None when all are out
-        pairs = next(waiting, None)
-        if pairs is None:
-            return None
-        key = f"scan-{pairs[0].key}"
-        out[key] = pairs
-        return client.submit(work, pairs, key=key, pure=False)
-
-    number = AHEAD * max(1, len(client.scheduler_info()["workers"]))
-    first = [future for _ in range(number) if (future := hand_out()) is not None]
-    coming = as_completed(first)
-    for future in coming:
-        pairs = out.pop(future.key)
-        fault = future.exception()
-        yield pairs, future.result() if fault is None else _broken(pairs[0], fault)
-        future.release()
-        if (after := hand_out()) is not None:
-            coming.add(after)
+    watch, waiting = Watch(client), iter(groups)
+    out: dict[Future[Any], tuple[Pair, ...]] = {}
+    try:
+        while True:
+            for pairs in islice(waiting, max(0, watch.hands() - len(out))):
+                out[client.submit(work, pairs, key=f"scan-{pairs[0].key}", pure=False)] = pairs
+            if not out:
+                return
+            for future in _done(out):
+                if (found := _result(future, out[future][0])) is not None:
+                    yield out.pop(future), found
+    except (OSError, CancelledError, ClosedClientError) as error:
+        raise gone("the scheduler has gone away") from error
 
 
-@contextmanager
-def _client(crew: Crew, most: int) -> Iterator[Client]:
-    """A scheduler's client; the processes of this machine begin and end with it."""
-    from distributed import Client, LocalCluster
+def _done(out: Iterable[Future[Any]]) -> list[Future[Any]]:
+    """Those that have ended; after a while without any, none."""
+    from distributed import wait
 
-    if crew.scheduler is not None:
-        try:
-            client = Client(crew.scheduler, timeout=_PATIENCE)
-        except (OSError, ValueError) as error:
-            fault = "no Dask scheduler answers at this address"
-            raise BadSettings(
-                crew.scheduler, fault, "start one, or leave --scheduler out"
-            ) from error
-        with client:
-            yield client
-        return
-    number = min(crew.processes or cores(), most)
-    # Dask's pages cannot be left out; on port 8787, their own, a second herd would fail to begin.
-    with (
-        LocalCluster(
-            n_workers=number,
-            threads_per_worker=1,
-            memory_limit=int(crew.memory),
-            dashboard_address="127.0.0.1:0",
-            worker_dashboard_address="127.0.0.1:0",
-            host="127.0.0.1",
-            silence_logs=logging.ERROR,  # that a process ends slowly is no news to a person
-        ) as cluster,
-        Client(cluster) as client,
-    ):
-        yield client
+    try:
+        return list(wait(list(out), timeout=_LOOK, return_when="FIRST_COMPLETED").done)
+    except TimeoutError:
+        return []
+
+
+def _result(future: Future[Any], pair: Pair) -> list[Row] | str | None:
+    """Rows, or in words why there are none; None while nobody hands them over."""
+    try:
+        fault = future.exception(timeout=_LOOK)
+        rows: list[Row] = future.result(timeout=_LOOK) if fault is None else []
+    except TimeoutError:
+        return None
+    if isinstance(fault, CancelledError):
+        raise fault
+    return rows if fault is None else _broken(pair, fault)
 
 
 def _broken(pair: Pair, fault: BaseException) -> str:
     """One sentence on a worker that died of a scan, or on a fault of this program."""
     from distributed import KilledWorker
 
+    if isinstance(fault, FitsimError):
+        return str(fault)
     if isinstance(fault, KilledWorker):
         why = "the process that read it died or ran out of memory, each time it was tried"
     else:
