@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy.spatial import cKDTree
 
-from fitsim.scan.thin import cells_of
+from fitsim.scan.cells import cells_of
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

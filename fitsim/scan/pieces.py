@@ -9,6 +9,8 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from fitsim.scan.cells import cell_keys
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -74,10 +76,9 @@ def point_pieces(points: NDArray[np.float64]) -> NDArray[np.int32]:
     sample = points[:: max(1, len(points) // 2000)]
     spacing = float(np.median(np.asarray(cKDTree(points).query(sample, k=2)[0])[:, 1]))
     side = max(LINK, 4.0 * spacing) / 1.8  # cells that touch at a corner are linked
-    keys = np.floor((points - points.min(axis=0)) / side).astype(np.int64)
-    x, y, z = keys.T
-    _, first, place = np.unique((x << 42) | (y << 21) | z, return_index=True, return_inverse=True)
-    pairs = cKDTree(keys[first]).query_pairs(1.8, output_type="ndarray")
+    _, first, place = np.unique(cell_keys(points, side), return_index=True, return_inverse=True)
+    corners = np.floor((points[first] - points.min(axis=0)) / side)
+    pairs = cKDTree(corners).query_pairs(1.8, output_type="ndarray")
     links = coo_array((np.ones(len(pairs), dtype=bool), pairs.T), shape=(len(first),) * 2)
     return connected_components(links, directed=False)[1][place]
 

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 from scipy.spatial import cKDTree
 
+from fitsim.scan.cells import cells_of
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -75,7 +77,7 @@ def floors_and_walls(points: NDArray[np.float64]) -> list[Plane]:
     >>> [round(plane.area, 1) for plane in floors_and_walls(floor)]
     [4.0]
     """
-    cells = _cells(points)
+    _, cells = cells_of(points, CELL)
     normals = _normals(cells)
     rng = np.random.default_rng(0)
     planes: list[Plane] = []
@@ -120,15 +122,6 @@ def on_plane(points: NDArray[np.float64], plane: Plane) -> NDArray[np.bool_]:
         other, _ = cKDTree(plane.others).query(points[near], distance_upper_bound=reach)
         found[near] = np.isfinite(own) & (own <= other)
     return found
-
-
-def _cells(points: NDArray[np.float64]) -> NDArray[np.float64]:
-    low = points.min(axis=0)
-    keys = np.floor((points - low) / CELL).astype(np.int64)
-    x, y, z = keys.T
-    _, place, count = np.unique((x << 42) | (y << 21) | z, return_inverse=True, return_counts=True)
-    sums = [np.bincount(place, weights=axis) for axis in points.T]
-    return np.column_stack(sums) / count[:, None]
 
 
 def _normals(cells: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -10,6 +10,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from fitsim.scan.cells import cells_of
 from fitsim.scan.chalk import pieces_along
 from fitsim.scan.colour import DARKEST, Colour, brown, chroma, hue, named
 from fitsim.scan.ranked import ranked
@@ -157,17 +158,12 @@ class _Look:
 
     def _hide(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
         """Chroma and brightness of the hide around each point, and what is unlike it."""
-        x, y, z = np.floor((self.points - self.points.min(axis=0)) / _CELL).astype(np.int64).T
-        where = np.unique((x << 42) | (y << 21) | z, return_inverse=True)[1]
-        count = np.bincount(where)
-        middle = np.column_stack(
-            [np.bincount(where, weights=axis) / count for axis in self.points.T]
-        )
+        where, middle = cells_of(self.points, _CELL)
         near = np.asarray(cKDTree(middle).query(middle, k=min(_CELLS, len(middle)))[1])
         near = near.reshape(len(middle), -1)
 
         def around(values: NDArray[np.float64], part: float) -> NDArray[np.float64]:
-            return np.median(ranked(values, where, len(count), part)[near], axis=1)[where]
+            return np.median(ranked(values, where, len(middle), part)[near], axis=1)[where]
 
         plane = np.column_stack([around(self.plane[:, 0], 0.5), around(self.plane[:, 1], 0.5)])
         scatter = around(np.linalg.norm(self.plane - plane, axis=1), 0.25)

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from fitsim.scan.cells import cell_keys, cell_means
 from fitsim.scan.weld import distinct
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ def thin_points(points: NDArray[np.float64], most: int = MOST) -> NDArray[np.int
     if len(points) <= most * ROOM:
         return np.arange(len(points))
     place = _cells(points, most)
-    return np.sort(_nearest_mean(points, place, _means(points, place)))
+    return np.sort(_nearest_mean(points, place, cell_means(points, place)))
 
 
 def thin_mesh(
@@ -91,7 +92,7 @@ def thin_mesh(
     if len(vertices) <= most * ROOM:
         return vertices, triangles, np.arange(len(vertices))
     place = _cells(vertices, most)
-    means = _means(vertices, place)
+    means = cell_means(vertices, place)
     fewer = place[triangles]
     fewer = fewer[distinct(fewer)]
     used = np.zeros(len(means), dtype=bool)
@@ -100,71 +101,27 @@ def thin_mesh(
     return means[used], renumbered, _nearest_mean(vertices, place, means)[used]
 
 
-def cells_of(
-    points: NDArray[np.float64], side: float
-) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
-    """Gather points into the cells of a grid.
-
-    Parameters
-    ----------
-    points : (n, 3) array
-        Any unit.
-    side : float
-        Of a cell, same unit; a millionth of the points' extent or more.
-
-    Returns
-    -------
-    place : (n,) int array
-        Cell of each point.
-    centres : (k, 3) array
-        Mean of the points in each cell.
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> place, centres = cells_of(np.array([[0.0, 0, 0], [0.2, 0, 0], [1.2, 0, 0]]), 1.0)
-    >>> place.tolist(), centres[:, 0].tolist()
-    ([0, 0, 1], [0.1, 1.2])
-    """
-    place = _numbered(points - points.min(axis=0), side)
-    return place, _means(points, place)
-
-
 def _cells(points: NDArray[np.float64], most: int) -> NDArray[np.intp]:
     """Cell of each point, in a grid so fine that about `most` cells are filled."""
-    low = points.min(axis=0)
     longest = float(np.ptp(points, axis=0).max())
     side = longest / np.sqrt(most)  # right for a flat square
     # A surface fills about 1/side^2 cells: a few corrections of the side reach the count.
     for _ in range(8):
-        keys = np.sort(_keys(points - low, side))  # numpy's unique hashes: ten times slower
+        keys = np.sort(cell_keys(points, side))  # numpy's unique hashes: ten times slower
         filled = 1 + np.count_nonzero(keys[1:] != keys[:-1])
         if 0.85 * most < filled <= most or (filled <= most and side <= longest * _FINEST):
             break
         side = max(side * np.sqrt(filled / (0.93 * most)), longest * _FINEST)
-    return _numbered(points - low, side)
-
-
-def _numbered(points: NDArray[np.float64], side: float) -> NDArray[np.intp]:
-    return np.unique(_keys(points, side), return_inverse=True)[1]
-
-
-def _keys(points: NDArray[np.float64], side: float) -> NDArray[np.int64]:
-    """One number for each cell of the grid."""
-    x, y, z = np.floor(points / side).astype(np.int64).T
-    return np.asarray((x << 42) | (y << 21) | z)
-
-
-def _means(points: NDArray[np.float64], place: NDArray[np.intp]) -> NDArray[np.float64]:
-    sums = np.column_stack([np.bincount(place, weights=axis) for axis in points.T])
-    return sums / np.bincount(place)[:, None]
+    return np.unique(cell_keys(points, side), return_inverse=True)[1]
 
 
 def _nearest_mean(
     points: NDArray[np.float64], place: NDArray[np.intp], means: NDArray[np.float64]
 ) -> NDArray[np.intp]:
     """In each cell the point nearest its mean, the first of those as near."""
-    far = ((points - means[place]) ** 2).sum(axis=1)
+    far = np.zeros(len(points))
+    for axis, mean in zip(points.T, means.T, strict=True):
+        far += (axis - mean.take(place)) ** 2
     least = np.full(len(means), np.inf)
     np.minimum.at(least, place, far)  # sorting five million points took seven seconds
     nearest = np.flatnonzero(far == least[place])
