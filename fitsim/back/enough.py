@@ -93,7 +93,7 @@ def _little_seen(chart: Chart, frame: BodyFrame) -> tuple[str, ...]:
 
 
 def _refuse_hump(chart: Chart, tree: NDArray[np.bool_], frame: BodyFrame, name: str) -> None:
-    """Refuse a hump: under the tree, or taken for withers but falling away in front too."""
+    """Refuse a hump under the tree, and what was taken for withers but falls away in front too."""
     middle = len(chart.t) // 2
     measured = chart.valid[:, middle]
     under = tree & measured
@@ -102,17 +102,25 @@ def _refuse_hump(chart: Chart, tree: NDArray[np.bool_], frame: BodyFrame, name: 
     if len(spine):
         chord = np.interp(chart.x[under], chart.x[under][[0, -1]], spine[[0, -1]])
         rise = float((spine - chord).max())
-    ahead = (chart.x >= frame.withers.x) & (chart.x < frame.withers.x + 0.25 * frame.scale)
-    ahead &= measured
-    if ahead.any():
-        crest = chart.points[ahead, middle, 2]
-        rise = max(rise, float(crest[0] - crest.min()))
-    if rise > HIGHEST_HUMP * frame.withers_height:
+    least = HIGHEST_HUMP * frame.withers_height
+    if rise > least:
         raise BadScan(
             name,
             f"the back rises in a hump of {1e3 * rise:.0f} mm where a tree would lie",
             "a tree cannot be fitted to it",
         )
+    ahead = (chart.x >= frame.withers.x) & (chart.x < frame.withers.x + 0.25 * frame.scale)
+    ahead &= measured
+    if ahead.any():
+        crest = chart.points[ahead, middle, 2]
+        fall = float(crest[0] - crest.min())
+        if fall > least:
+            raise BadScan(
+                name,
+                f"the back falls away by {1e3 * fall:.0f} mm in front of what was taken for the "
+                "withers",
+                "scan with the head level; on a hump a tree cannot be fitted",
+            )
 
 
 FLANK = 0.08

@@ -110,6 +110,15 @@ def _mule(kept: Callable[[NDArray[np.float64]], NDArray[np.bool_]]) -> object:
     )
 
 
+def _head_down() -> object:
+    """What comes of the demo mule with its neck bent down in front of the withers."""
+    scan = read_scan(demo_folder() / "mule.ply", unit="m")
+    T = np.array(json.loads((demo_folder() / "mule.json").read_text())["T_scan_body"])
+    place = (scan.vertices - T[:3, 3]) @ T[:3, :3]
+    place[:, 2] -= 0.9 * np.maximum(place[:, 0] - 0.10, 0.0)
+    return Back.from_scan(replace(scan, vertices=place @ T[:3, :3].T + T[:3, 3]))
+
+
 def _marks(text: str, name: str = "marks.json") -> Callable[[Path], object]:
     def read(folder: Path) -> object:
         (folder / name).write_text(text)
@@ -127,6 +136,7 @@ TOLD: dict[str, Callable[[Path], object]] = {
     "one side": lambda _: _mule(lambda p: (p[:, 1] > -0.02) | (np.abs(p[:, 0] + 0.22) > 0.25)),
     "short": lambda _: _mule(lambda p: p[:, 0] > -0.25),
     "strip": lambda _: _mule(lambda p: np.abs(p[:, 1]) < 0.08),
+    "head down": lambda _: _head_down(),
     "marks that are none": _marks("[]"),
     "a mark of no name": _marks('{"tail": [[0, 0, 0]]}'),
     "a mark without z": _marks('{"withers": [[0, 0]]}'),
