@@ -113,10 +113,27 @@ def test_usual_rear_cinch_loads_the_rear_and_frees_the_front(
         assert rear.zones[f"scapula_{side}"].force <= front.zones[f"scapula_{side}"].force
 
 
+def tell(fitset: FitSet, row: str, measured: Measured) -> None:
+    """Keep shares by third, and lift of the tips that a single cinch lets go, animal by animal."""
+    ends = {"front": "rear", "rear": "front", "both": None}
+    for case, lifted in ends.items():
+        found = measures(fitset, case)
+        shares = " / ".join(
+            f"{100.0 * found.share[one]:.0f}" for one in ("front", "middle", "rear")
+        )
+        measured.told(row, "both" if lifted is None else f"{case} cinch", f"{shares} %")
+        if lifted is not None:
+            lift = sorted(1e3 * found.lift[f"{lifted}_{side}"] for side in ("left", "right"))
+            told = dict.fromkeys(f"{one:.0f}" for one in lift)  # once where both sides are alike
+            measured.told(row, f"its {lifted} lift", f"{' to '.join(told)} mm")
+    measured.told(row, "bridges", f"{100.0 * bridging(measures(fitset, 'both')):.0f} %")
+
+
 @pytest.mark.parametrize(("animal", "tree"), ON)
 def test_both_cinches_level_it(animal: str, tree: str, measured: Measured) -> None:
     """Shares of both ends lie between those under either cinch alone."""
     fitset = fit_of(animal, tree)
+    tell(fitset, f"{animal}, {tree}", measured)
     front, rear, both = (measures(fitset, case).share for case in ("front", "rear", "both"))
     for end in ("front", "rear"):
         low, high = sorted((front[end], rear[end]))

@@ -30,6 +30,7 @@ from tests.fits import back_of
 if TYPE_CHECKING:
     from fitsim.rig.rig import Rig
     from fitsim.tree.tree import Tree
+    from tests.validation.measured import Measured
 
 FORWARD = 0.075  # m
 
@@ -58,22 +59,31 @@ def push_under(animal: str, at: float, tree: Tree, rig: Rig) -> tuple[float, boo
     return sum(room.push for room in rooms) / 2.0, all(room.passes for room in rooms)
 
 
+def tell(measured: Measured, row: str, **pushes: tuple[float, bool]) -> None:
+    """Keep what a hand met with the tree in each place."""
+    for place, (force, passes) in pushes.items():
+        measured.told(row, place.replace("_", " "), f"{force:.0f} N" + ", passes" * passes)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     "tree", ["riding-middle", pytest.param("pack-fixed", marks=pytest.mark.slow)]
 )
 def test_a_hand_passes_under_a_well_placed_front_and_not_under_one_pushed_forward(
-    tree: str,
+    tree: str, measured: Measured
 ) -> None:
     """On the donkey, where both trees' fronts hang a little clear."""
     placed, forward = push("donkey", 0.0, tree), push("donkey", FORWARD, tree)
+    tell(measured, f"donkey, {tree}", well_placed=placed, pushed_75_mm_forward=forward)
     assert placed[1]
     assert not forward[1]
     assert forward[0] > 1.5 * placed[0]
 
 
 @pytest.mark.parametrize("animal", ["mule", pytest.param("horse", marks=pytest.mark.slow)])
-def test_it_passes_under_a_tree_that_fits_with_the_cinch_snug(animal: str) -> None:
+def test_it_passes_under_a_tree_that_fits_with_the_cinch_snug(
+    animal: str, measured: Measured
+) -> None:
     """A well-placed tree is one that fits: the search's, cinched as a hand tries it."""
     front_spread, rear_spread, front_angle, rear_angle, sagitta, at = FITTED[animal]
     changes = {
@@ -87,32 +97,43 @@ def test_it_passes_under_a_tree_that_fits_with_the_cinch_snug(animal: str) -> No
     snug = replace(rig, front=replace(rig.front, tension_left=SNUG, tension_right=SNUG))
     placed = push_under(animal, at, tree, snug)
     forward = push_under(animal, at + FORWARD, tree, snug)
+    row = f"{animal}, the tree `fitsim search` finds, front cinch {SNUG:.0f} N"
+    tell(measured, row, well_placed=placed, pushed_75_mm_forward=forward)
     assert placed[1]
     assert not forward[1]
     assert forward[0] > 1.4 * placed[0]
 
 
 @pytest.mark.slow
-def test_pushed_forward_it_takes_more_on_the_mule() -> None:
+def test_pushed_forward_it_takes_more_on_the_mule(measured: Measured) -> None:
     """At least a tenth more. The fronts touch either way: neither passes easily."""
-    assert push("mule", FORWARD)[0] > 1.10 * push("mule", 0.0)[0]
+    placed, forward = push("mule", 0.0), push("mule", FORWARD)
+    tell(measured, "mule, riding-middle", well_placed=placed, pushed_75_mm_forward=forward)
+    assert forward[0] > 1.10 * placed[0]
 
 
 @pytest.mark.slow
-def test_further_back_it_takes_less_on_the_mule() -> None:
-    assert push("mule", -0.04)[0] < 0.95 * push("mule", 0.0)[0]
+def test_further_back_it_takes_less_on_the_mule(measured: Measured) -> None:
+    behind = push("mule", -0.04)
+    tell(measured, "mule, riding-middle", pushed_40_mm_back=behind)
+    assert behind[0] < 0.95 * push("mule", 0.0)[0]
 
 
 @pytest.mark.slow
-def test_but_on_the_broad_pony_the_withers_hold_a_forward_tree_off_the_shoulder() -> None:
+def test_but_on_the_broad_pony_the_withers_hold_a_forward_tree_off_the_shoulder(
+    measured: Measured,
+) -> None:
     """Within a tenth of each other: stated, so that nobody reads more into the fact."""
-    assert push("pony", FORWARD)[0] == pytest.approx(push("pony", 0.0)[0], rel=0.10)
+    placed, forward = push("pony", 0.0), push("pony", FORWARD)
+    tell(measured, "pony, riding-middle", well_placed=placed, pushed_75_mm_forward=forward)
+    assert forward[0] == pytest.approx(placed[0], rel=0.10)
 
 
 @pytest.mark.slow
-def test_nor_does_the_fact_hold_on_the_horse() -> None:
+def test_nor_does_the_fact_hold_on_the_horse(measured: Measured) -> None:
     """Its narrow shoulder carries the fronts anywhere: within a tenth, and no hand goes in."""
     placed, forward = push("horse", 0.0), push("horse", FORWARD)
+    tell(measured, "horse, riding-middle", well_placed=placed, pushed_75_mm_forward=forward)
     assert forward[0] == pytest.approx(placed[0], rel=0.10)
     assert not placed[1]
     assert not forward[1]

@@ -36,6 +36,11 @@ def test_front_cinch_alone_holds_the_blades_down_most_and_rear_alone_least(
         measures_of(stride_of(animal, "walk", 8, case)).shoulders
         for case in ("front", "both", "rear")
     )
+    for name, of in (("front cinch", front), ("both", both), ("rear cinch", rear)):
+        left, right = (100.0 * of[side].restricted for side in SIDES)
+        measured.told(
+            animal, f"{name}: rise taken back, left / right", f"{left:.0f} / {right:.0f} %"
+        )
     for side in SIDES:
         assert front[side].restricted > both[side].restricted > rear[side].restricted
         # Rear alone lifts the bar fronts off: what is left is a touch.
@@ -68,6 +73,9 @@ def test_wider_than_the_flat_loads_the_fat_pocket_and_makes_the_shoulder_work(
         tree = adjusted(read_tree("riding-middle"), changes)
         found.append(measures_of(stride(back, tree, "walk", phases=8)))
     close, wide = found
+    for name, of in (("25 mm beside the spine", close), ("50 mm", wide)):
+        work = sum(of.shoulders[side].work for side in SIDES)
+        measured.told(animal, f"{name}: work of both blades", f"{work:.1f} J")
     for side in SIDES:
         ratio = wide.shoulders[side].work / close.shoulders[side].work
         what = "work of a blade in a stride, bars 50 mm from the spine over 25 mm"

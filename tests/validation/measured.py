@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike
 
-Kind = Literal["relative", "apart", "below", "above", "within", "same"]
+Kind = Literal["relative", "apart", "below", "above", "within", "same", "told"]
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,8 @@ class Figure:
     kind : how the limit is meant.
     found : what was found; of several, the one that is nearest to failing.
     limit : one number; two for "within"; for "apart" the value expected and how far off is
-        allowed; words for "same".
+        allowed; words for "same". What is "told" has none: `what` is then the column and `against`
+        the row of a table by case.
     unit : of both, as shown; "" is a plain number. A relative deviation is a plain number.
     asked : the limit that was asked for, where the test's own had to be wider.
     held : whether it kept to its limit.
@@ -100,6 +101,10 @@ class Measured:
         """Hold a word to the word expected."""
         held = found == expected
         self._say(Figure(what, against, "same", str(found), expected, "", None, held))
+
+    def told(self, row: str, column: str, words: str) -> None:
+        """Keep a cell of a table by case, of numbers whose limits are held by the other calls."""
+        self._say(Figure(column, row, "told", words, "", "", None, held=True))
 
     def _say(self, figure: Figure) -> None:
         # kept before it is asserted: a figure beyond its limit is to be seen, not to vanish

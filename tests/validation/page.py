@@ -1,7 +1,8 @@
 """Puts the figures the tests measured into docs/validation.md: python tests/validation/page.py.
 
 Between `<!-- figures: tests/... -->` and `<!-- end of figures -->` stands the table of those test
-files, between `<!-- whole backs -->` and its end that of tests/reference/backs_results.json; both
+files, between `<!-- by case: tests/... -->` and `<!-- end of cases -->` what they told animal by
+animal, between `<!-- whole backs -->` and its end that of tests/reference/backs_results.json; both
 are written anew here. What stands around them is written by hand.
 """
 
@@ -34,7 +35,7 @@ HEAD = """
 def groups(figures: Figures) -> list[Figures]:
     """Figures that are one row: the same thing against the same source, cases aside."""
     rows: dict[tuple[Any, ...], Figures] = {}
-    for one in figures:
+    for one in (figure for figure in figures if figure["kind"] != "told"):
         file = one["test"].split("::")[0]
         key = (file, one["what"], one["against"], one["kind"], one.get("unit"))
         rows.setdefault(key, []).append(one)
@@ -151,6 +152,23 @@ def files_of(patterns: str, figures: Figures) -> Figures:
     ]
 
 
+CASES = re.compile(r"(<!-- by case: (.+?) -->\n).*?(<!-- end of cases -->)", re.DOTALL)
+
+
+def by_case(figures: Figures) -> str:
+    """A row for each case that was told of, in the order of the tests, and when."""
+    told = [one for one in figures if one["kind"] == "told"]
+    rows = list(dict.fromkeys(one["against"] for one in told))
+    columns = list(dict.fromkeys(one["what"] for one in told))
+    cells = {(one["against"], one["what"]): one["found"] for one in told}
+    lines = [["case", *columns], ["---"] * (1 + len(columns))]
+    lines += [[name, *(cells.get((name, column), "") for column in columns)] for name in rows]
+    table = "\n".join("| " + " | ".join(line) + " |" for line in lines)
+    dates = sorted({one["date"] for one in told})
+    when = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
+    return f"\n{table}\n\nMeasured on {when}.\n\n"
+
+
 BACKS = re.compile(r"(<!-- whole backs -->\n).*?(<!-- end of whole backs -->)", re.DOTALL)
 
 
@@ -162,6 +180,7 @@ def filled(text: str, figures: Figures) -> str:
         return match[1] + HEAD + "\n".join(rows) + "\n\n" + match[3]
 
     text = BACKS.sub(lambda match: match[1] + backs_table.table() + match[2], text)
+    text = CASES.sub(lambda match: match[1] + by_case(files_of(match[2], figures)) + match[3], text)
     return TABLE.sub(table, text)
 
 

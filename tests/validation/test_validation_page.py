@@ -10,7 +10,7 @@ import pytest
 
 from tests.validation.kept import read, write
 from tests.validation.measured import Measured
-from tests.validation.page import PAGE, TABLE, files_of, filled, groups, row
+from tests.validation.page import CASES, PAGE, TABLE, by_case, files_of, filled, groups, row
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -20,19 +20,26 @@ def test_page_is_in_step_with_the_figures() -> None:
     assert filled(text, read()) == text, "run `python tests/validation/page.py`"
 
 
-def test_every_figure_stands_in_one_table() -> None:
-    figures = read()
+@pytest.mark.parametrize(("tables", "told"), [(TABLE, False), (CASES, True)], ids=["held", "told"])
+def test_every_figure_stands_in_one_table(tables: re.Pattern[str], *, told: bool) -> None:
+    """A file with figures held to a limit in one table of them, one that tells cases in one."""
+    figures = [one for one in read() if (one["kind"] == "told") == told]
     shown = Counter(
-        one["test"].split("::")[0]
-        for match in TABLE.finditer(PAGE.read_text(encoding="utf-8"))
-        for one in figures_once(match[2])
+        file
+        for match in tables.finditer(PAGE.read_text(encoding="utf-8"))
+        for file in {one["test"].split("::")[0] for one in files_of(match[2], figures)}
     )
+    assert figures
     assert shown == Counter({one["test"].split("::")[0]: 1 for one in figures})
 
 
-def figures_once(patterns: str) -> list[dict[str, str]]:
-    """One figure of each file that a table names."""
-    return list({one["test"].split("::")[0]: one for one in files_of(patterns, read())}.values())
+def test_what_is_told_by_case_is_a_cell_of_its_row() -> None:
+    cells = [told("told", *cell) for cell in (("mule", "a", "1 N"), ("pony", "b", "2 N"))]
+    lines = by_case(cells).strip().splitlines()
+    assert lines[0] == "| case | a | b |"
+    assert lines[2:4] == ["| mule | 1 N |  |", "| pony |  | 2 N |"]
+    assert lines[-1] == "Measured on 2026-01-02."
+    assert groups(cells) == []
 
 
 def test_figures_are_of_tests_that_there_are() -> None:
