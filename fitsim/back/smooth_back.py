@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -86,7 +87,12 @@ def smooth_back(
         share = weight * pull
         system = sparse.diags_array(share.sum(axis=-1).ravel() + UNTOUCHED) + stiff
         right = np.einsum("xtck,xtk->xtc", points, share).reshape(-1, 3)
-        surface = splu(system.tocsc()).solve(right).reshape(rows, columns, 3)
+        # Symmetric, so ordered as such and without pivots: two thirds of the time
+        factor = splu(
+            system.tocsc(), permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0,
+            options={"SymmetricMode": True},
+        )  # fmt: skip
+        surface = factor.solve(right).reshape(rows, columns, 3)
         normal = np.cross(np.gradient(surface, axis=0), np.gradient(surface, axis=1))
         normal /= np.linalg.norm(normal, axis=-1, keepdims=True)
         height = np.einsum("xtck,xtc->xtk", points - surface[..., None], normal)
@@ -101,8 +107,12 @@ LEAST_PULL = 0.01
 """A node wholly left out could never come back in."""
 
 
+@lru_cache(maxsize=2)
 def _stiffness(rows: int, columns: int, wave: float) -> sparse.csc_array:
-    """Penalty on third differences: half of a wave as long as `wave` is left."""
+    """Penalty on third differences: half of a wave as long as `wave` is left.
+
+    Kept, since a pocket is looked for on one grid a dozen times; nothing changes it in place.
+    """
     along = sparse.kron(_third(rows), sparse.eye_array(columns))
     across = sparse.kron(sparse.eye_array(rows), _third(columns))
     return sparse.csc_array((wave / (2.0 * np.pi)) ** 6 * (along.T @ along + across.T @ across))
