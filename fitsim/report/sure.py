@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from fitsim.draw.quantity import percent, quantity
 from fitsim.draw.words import case_title
-from fitsim.study.confidence import LEVEL, hangs_on, interval
+from fitsim.study.confidence import COAT, LEVEL, hangs_on, interval
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -139,10 +139,11 @@ def _between(samples: Samples, case: str, name: str, system: System) -> str:
 
 def sure_note(samples: Samples) -> str:
     """Return how the intervals are to be read."""
+    coat = ", the coat" if COAT in samples.unknowns else ""
     return (
         f"Nine in ten of {len(samples.draws)} plausible backs lie between these: tissue, marks, "
-        "pad, cinches, friction and the scan itself drawn as unsure as they are. They say nothing "
-        "of what the model leaves out."
+        f"pad, cinches, friction{coat} and the scan itself drawn as unsure as they are. They say "
+        "nothing of what the model leaves out."
     )
 
 

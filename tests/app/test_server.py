@@ -152,7 +152,9 @@ def test_scans_that_are_brought(mule: Place) -> None:
         assert (await bring(client, "a.exe", b"x")).status == 422
         assert (await bring(client, "m.ply", MULE.read_bytes(), unit="miles")).status == 422
         assert (await client.post("/scan", data={"scan": "text"})).status == 422
-        good = await bring(client, "mine.ply", MULE.read_bytes(), unit="m")
+        thick = await bring(client, "m.ply", MULE.read_bytes(), unit="m", coat="900")
+        assert "900 mm is no depth of hair" in (await thick.json())["error"]
+        good = await bring(client, "mine.ply", MULE.read_bytes(), unit="m", coat="20 mm")
         assert good.status == 200, await good.text()
         assert (await (await client.get("/screen")).json())["name"] == "mine.ply"
         client.session.cookie_jar.clear()

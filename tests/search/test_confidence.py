@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from fitsim.back.coat import Coat
 from fitsim.report.compare import compare_facts, compare_lines
 from fitsim.report.compare_words import sentences
-from fitsim.report.sure import WORDS, measure_next
+from fitsim.report.sure import WORDS, measure_next, sure_note
 from fitsim.rig.load import NO_LOAD
 from fitsim.rig.read import read_pad, read_rig
 from fitsim.study.compare import Comparison, compared, said_of
@@ -46,6 +47,21 @@ def small(back: Back) -> Trial:
 def made_up(values: np.ndarray, names: tuple[str, ...] = ("a", "b", "c")) -> Samples:
     rng = np.random.default_rng(1)
     return Samples(rng.standard_normal((len(values), len(names))), names, ("both",), values)
+
+
+@pytest.mark.slow
+def test_a_coat_is_drawn_besides_and_changes_no_other_draw() -> None:
+    """Scans of one animal with and without its coat stay comparable, draw by draw."""
+    bare = small(back_of("mule", GRID))
+    told = sampled(replace(bare, back=replace(bare.back, coat=Coat(0.030))), 4, processes=1)
+    plain = sampled(bare, 4, processes=1)
+    assert told.unknowns == (*plain.unknowns, "coat")
+    assert (told.draws[:, :-1] == plain.draws).all()
+    # One draw in each quarter of the normal distribution
+    assert sorted(np.digitize(told.draws[:, -1], [-0.674, 0.0, 0.674])) == [0, 1, 2, 3]
+    assert (told.of(0, "both", "peak") != plain.of(0, "both", "peak")).all()
+    assert "the coat" in sure_note(told)
+    assert "the coat" not in sure_note(plain)
 
 
 def test_what_makes_a_spread_is_found_by_its_share() -> None:
