@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+from contextlib import redirect_stderr, redirect_stdout
+from io import StringIO
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -39,13 +41,19 @@ def test_scan_says_what_it_found_and_writes_it(
     assert np.mean(cKDTree(written).query(original)[0] < 0.007) > 0.95
 
 
-def test_scan_as_json(capsys: pytest.CaptureFixture[str]) -> None:
-    with pytest.raises(SystemExit) as left:
-        main(["scan", str(demo_folder() / "mule.ply"), "--json", "--quiet"])
+@pytest.fixture(scope="module")
+def facts() -> dict[str, Any]:
+    """What `--json` says of the demo's mule, and nothing else."""
+    with redirect_stdout(StringIO()) as out, redirect_stderr(StringIO()) as err:  # noqa: SIM117 - read after
+        with pytest.raises(SystemExit) as left:
+            main(["scan", str(demo_folder() / "mule.ply"), "--json", "--quiet"])
     assert left.value.code == 0
-    said = capsys.readouterr()
-    facts = json.loads(said.out)
-    assert said.err == ""
+    assert err.getvalue() == ""
+    told: dict[str, Any] = json.loads(out.getvalue())
+    return told
+
+
+def test_scan_as_json(facts: dict[str, Any]) -> None:
     assert facts["scan"]["unit"] == "m"
     assert "fat_pocket_left" in facts["zones_xt_m"]
     assert all(mark["sd_mm"] > 0 for mark in facts["back"]["marks"].values())
@@ -81,11 +89,8 @@ def test_the_demo_asks_a_question_its_files_can_answer() -> None:
     assert None not in {job.tree, job.pad, job.load}
 
 
-def test_scan_ends_with_the_quality_card(capsys: pytest.CaptureFixture[str]) -> None:
-    mule = str(demo_folder() / "mule.ply")
-    with pytest.raises(SystemExit):
-        main(["scan", mule, "--json", "--quiet"])
-    card = json.loads(capsys.readouterr().out)["quality"]
+def test_scan_ends_with_the_quality_card(facts: dict[str, Any]) -> None:
+    card = facts["quality"]
     assert card["bearing_area_measured"]["left"] > 0.9
     # the demo's scan has 1.1 mm of noise; a part of it is too long-waved to be told from shape
     assert card["noise_sd_mm"] == pytest.approx(1.1, rel=0.25)

@@ -168,7 +168,8 @@ def test_unit_that_cannot_be_told_is_asked_for(tmp_path: Path) -> None:
         fitsim.read_scan(path)
 
 
-@pytest.mark.parametrize("animal", ANIMALS)
+@pytest.mark.slow
+@pytest.mark.parametrize("animal", ["mule", "horse"])
 def test_twice_the_nodes(animal: str, measured: Measured) -> None:
     """Spacing over root 2: peak within 5 %, net force within 1 % (issue)."""
     finer = fit_scan(raw(animal), animal, FINE / np.sqrt(2.0))

@@ -49,10 +49,8 @@ def test_meshes_have_converged(name: str) -> None:
         assert coarse[code]["area_cm2"] == pytest.approx(fine[code]["area_cm2"], rel=AREA)
 
 
-@pytest.mark.parametrize(
-    "name",
-    [pytest.param(n, marks=() if n == QUICK else pytest.mark.slow) for n in KEPT["cases"]],
-)
+@pytest.mark.slow
+@pytest.mark.parametrize("name", KEPT["cases"])
 def test_todays_code_gives_the_kept_figures(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Level 0 run now: only rounding of the kept five digits and of solvers may differ."""
     monkeypatch.syspath_prepend(str(FOLDER))

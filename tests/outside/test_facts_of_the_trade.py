@@ -142,7 +142,9 @@ def test_both_cinches_level_it(animal: str, tree: str, measured: Measured) -> No
         measured.within(what, between, (0.0, 1.0), "", PRACTICE)
 
 
-@pytest.mark.parametrize("animal", ANIMALS)
+@pytest.mark.parametrize(
+    "animal", [*OURS, *(pytest.param(one, marks=pytest.mark.slow) for one in THEIRS)]
+)
 def test_pivoting_bars_even_out_a_single_cinch(animal: str) -> None:
     """Bars that rock under their arches take a cinch's lever away until they meet their stops.
 

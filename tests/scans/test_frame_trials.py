@@ -40,7 +40,7 @@ def test_the_stable_is_taken_away() -> None:
     assert abs(up) > np.cos(np.radians(0.1))
 
 
-@pytest.mark.parametrize("seed", [168, 186])
+@pytest.mark.parametrize("seed", [168, pytest.param(186, marks=pytest.mark.slow)])
 def test_what_was_not_scanned_does_not_pull_the_spine(seed: int) -> None:
     """Scenes with much missing over the spine and beside it.
 
