@@ -6,16 +6,13 @@ A ratio to work that everyone knows travels from machine to machine; seconds do 
 
 from __future__ import annotations
 
-import json
 import subprocess
 import sys
-import time
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-import trimesh
 from scipy.linalg.lapack import dpotrf
 from threadpoolctl import threadpool_limits
 
@@ -28,10 +25,7 @@ from fitsim.rig.cases import cases_for
 from fitsim.rig.read import read_load, read_pad, read_rig
 from fitsim.tree.read import read_tree
 from fitsim.tree.seat import seat
-from meshes.animal import MULE
-from meshes.make_backs import ply_bytes
-from meshes.scanner import scan as scanned
-from meshes.surface import surface
+from tests.bench.used import against, used_by
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -46,7 +40,6 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.bench
 
-TRIANGLES = 250_000
 # The promises; processor seconds, since other work on the machine lengthens the others.
 WHOLE_FIT_S, WHOLE_FIT_MB, HELP_S = 15.0, 1500.0, 0.5
 
@@ -56,14 +49,6 @@ def _one_thread() -> Iterator[None]:
     """BLAS on one thread, for the reference as for us."""
     with threadpool_limits(limits=1, user_api="blas"):
         yield
-
-
-@pytest.fixture(scope="module")
-def file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A made-up mule scanned three times as finely as the demo's."""
-    path = tmp_path_factory.mktemp("bench") / "mule.ply"
-    path.write_bytes(ply_bytes(scanned(surface(MULE), triangles=TRIANGLES, seed=5)))
-    return path
 
 
 @pytest.fixture(scope="module")
@@ -86,32 +71,12 @@ def laid(back: Back) -> Laid:
     return Laid(prepare(foundation, tree, read_pad(), pose), {case.name: case for case in cases})
 
 
-def against(benchmark: BenchmarkFixture, name: str, reference: Callable[[], object]) -> None:
-    """Record the best of three of a reference beside what was measured."""
-    best = np.inf
-    for _ in range(3):
-        began = time.perf_counter()
-        reference()
-        best = min(best, time.perf_counter() - began)
-    benchmark.extra_info.update(reference=name, reference_s=best)
-
-
 def factorised(count: int) -> Callable[[], object]:
     """LAPACK's Cholesky factor of a dense matrix with `count` rows."""
     rng = np.random.default_rng(0)
     half = rng.standard_normal((count, count))
     matrix = half @ half.T + count * np.eye(count)
     return lambda: dpotrf(matrix)
-
-
-def test_intake(benchmark: BenchmarkFixture, file: Path) -> None:
-    """Read, clean, and find the back."""
-    against(benchmark, "the file loaded by trimesh alone", lambda: trimesh.load(file))
-
-    def taken_in() -> Back:
-        return back_from_scan(fitsim.cleaned(fitsim.read_scan(file, unit="m")))
-
-    assert benchmark.pedantic(taken_in, rounds=3).chart.valid.any()
 
 
 def test_foundation(benchmark: BenchmarkFixture, back: Back) -> None:
@@ -153,37 +118,10 @@ def drawn_up(cinch: Cinch) -> Cinch:
     )
 
 
-@dataclass(frozen=True)
-class Used:
-    """What a run of the program used."""
-
-    processor_s: float
-    memory_mb: float
-
-
-_RUN = """
-import json, resource, subprocess, sys
-words = [sys.executable, "-m", "fitsim", *sys.argv[1:]]
-subprocess.run(words, stdout=subprocess.DEVNULL, check=True)
-used = resource.getrusage(resource.RUSAGE_CHILDREN)
-print(json.dumps([used.ru_utime + used.ru_stime, used.ru_maxrss]))
-"""
-
-
-def used_by(*words: str) -> Used:
-    """Run the program from a cold start.
-
-    By way of a small process: a child's peak counts from the memory of whoever starts it.
-    """
-    done = subprocess.run([sys.executable, "-c", _RUN, *words], stdout=subprocess.PIPE, check=True)
-    processor_s, peak = json.loads(done.stdout)
-    unit = 1024.0 if sys.platform == "linux" else 1024.0**2  # macOS counts bytes
-    return Used(processor_s, peak / unit)
-
-
 def test_whole_fit(benchmark: BenchmarkFixture, file: Path, tmp_path: Path) -> None:
     """`fitsim fit` from a cold start to its report: four cases, pictures, tables."""
-    words = ("fit", str(file), "--unit", "m", "--quiet", "-o", str(tmp_path / "out"))
+    fit = ("-m", "fitsim", "fit", str(file), "--unit", "m", "--quiet")
+    words = (*fit, "-o", str(tmp_path / "out"))
     used = benchmark.pedantic(used_by, words, rounds=3)
     assert (tmp_path / "out" / "report.html").is_file()
     against(benchmark, "the same libraries imported, nothing done", imported)
@@ -201,7 +139,7 @@ def imported() -> None:
 
 def test_help(benchmark: BenchmarkFixture) -> None:
     """`fitsim --help`, which must not wait for anything heavy."""
-    used = benchmark.pedantic(used_by, ("--help",), rounds=3)
+    used = benchmark.pedantic(used_by, ("-m", "fitsim", "--help"), rounds=3)
     against(
         benchmark, "python -c pass", lambda: subprocess.run([sys.executable, "-c", ""], check=True)
     )
