@@ -49,12 +49,13 @@ def barrel_of(body: Samples, crest: Crest, withers_height: float) -> Barrel:
     stations = np.arange(round(first / step), round(last / step) + 1) * step
     stations = stations[(stations > seen.min() + SLICE) & (stations < seen.max() - SLICE)]
     sections, guessed, kept = [], [], []
+    along = np.ascontiguousarray(body.points[:, 0])
     for x in stations:
-        near = np.abs(body.points[:, 0] - x) < SLICE
-        if near.sum() < 8:  # noqa: PLR2004 - too few for a hull
+        near = np.flatnonzero(np.abs(along - x) < SLICE)
+        if len(near) < 8:  # noqa: PLR2004 - too few for a hull
             continue
         top = float(np.interp(x, crest.x, crest.z))
-        section, closed = _section(body.points[near][:, 1:], top, CHEST_DEPTH * withers_height)
+        section, closed = _section(body.points[near, 1:], top, CHEST_DEPTH * withers_height)
         sections.append(section)
         guessed.append(not closed)
         kept.append(x)
