@@ -10,6 +10,7 @@ import numpy as np
 from fitsim.back.crest import crest_of
 from fitsim.back.facing import head_evidence
 from fitsim.back.level import mirror_step, pitch_step, spine_step
+from fitsim.back.one_side import require_both_sides
 from fitsim.back.placement import (
     SHORTEST,
     USUAL_HEIGHT,
@@ -35,6 +36,9 @@ COMPARED = (-0.55, 0.05)
 
 LEVELLED = (-0.62, -0.103)
 """m, on an animal of 1.5 m: without feet in the scan, the back's line is level between these."""
+
+REFINED = 0.05
+"""m, on an animal of 1.5 m: the fine surface moves the withers by at most this."""
 
 UNSHOWN = 0.05
 """m: withers less sure than this do not show."""
@@ -143,15 +147,41 @@ def body_frame(
     Raises
     ------
     BadScan
-        Nothing in the scan looks like a back, or its size cannot be known.
+        Nothing in the scan looks like a back, one side of it is missing, or its size cannot be
+        known.
     """
+
+    def lay(trunk: Samples) -> tuple[BodyFrame, float]:
+        frame, evidence = _laid(trunk, name, withers_height, metres=True, withers_mark=None)
+        return frame, evidence or 0.0
+
+    frame, evidence = _laid(
+        samples, name, withers_height, metres=metres, withers_mark=withers_mark, sheets=sheets
+    )
+    if evidence is not None:
+        body = samples.only(frame.trunk).moved(frame.T_body_scan)
+        require_both_sides(body, frame, evidence, name, lay)
+    return frame
+
+
+def _laid(
+    samples: Samples,
+    name: str,
+    withers_height: float | None,
+    *,
+    metres: bool,
+    withers_mark: NDArray[np.float64] | None,
+    sheets: NDArray[np.float64] | None = None,
+) -> tuple[BodyFrame, float | None]:
+    """The frame, and the signs of the head's end where a trunk alone had to be turned by them."""
     rough = rough_frame(samples, name, sheets)
     trunk = samples.only(rough.trunk)
     toes = toes_of(samples, rough)
     place = first_size(rough, name, withers_height, metres=metres)
     few = thinned(trunk, FEW)
+    evidence = None
     if rough.stance is None:
-        place = _facing(place, few, rough, withers_mark, name=name)
+        place, evidence = _facing(place, few, rough, withers_mark, name=name)
     for _ in range(ROUNDS):
         before = place.T
         if toes is not None:
@@ -163,7 +193,8 @@ def body_frame(
     if rough.stance is None and (toes is None or not shown):
         caution = _UP_GUESSED if shown else _WITHERS_UNSHOWN
         if toes is not None:
-            caution = _PLACE_GUESSED
+            far = 2.0 * place.withers.sd * place.scale if place.withers else 0.3
+            caution = _PLACE_GUESSED.format(far)
         place = replace(place, cautions=(*place.cautions, caution))
     surface, crest, place = _spine_along_x(place, trunk, rough, name, stands=toes is not None)
     factor = float(np.cbrt(np.linalg.det(place.T[:3, :3])))
@@ -173,10 +204,11 @@ def body_frame(
         raise BadScan(name, "no withers were found in it", NO_BACK)
     withers = replace(place.withers, x=BLADE_BEHIND_WITHERS * place.height)
     source = "told" if withers_height else "measured" if toes is not None else "assumed"
-    return BodyFrame(
+    frame = BodyFrame(
         place.T, place.height, source, withers, rough.trunk,
         surface, crest, place.cautions,
     )  # fmt: skip
+    return frame, evidence
 
 
 _UP_GUESSED = (
@@ -189,7 +221,7 @@ _WITHERS_UNSHOWN = (
 )
 _PLACE_GUESSED = (
     "The withers do not show on the scan: the place of the blade along the back is a guess, off by "
-    "up to 0.3 m. Mark the withers and the blade's edge."
+    "up to {:.2f} m. Mark the withers and the blade's edge."
 )
 _RESIZED = (
     "The told withers height makes the animal {:.2f} times as large as the file's unit does: "
@@ -226,15 +258,18 @@ def _facing(
     withers_mark: NDArray[np.float64] | None,
     *,
     name: str,
-) -> Placement:
-    """Turn a trunk so that its head end lies forward; say so when the signs are weak."""
+) -> tuple[Placement, float]:
+    """Turn a trunk so that its head end lies forward; say so when the signs are weak.
+
+    Also how strong the signs of the shape are, whatever was marked.
+    """
     for _ in range(2):
         surface = _rough_surface(trunk.moved(place.T), place.scale, name)
         middle = float(np.nanmedian(surface.axis_z)) + surface.depth
         length = 0.35 * rough.length
         place = place.stepped(mirror_step(surface, (-length, length), middle))
     surface = _rough_surface(trunk.moved(place.T), place.scale, name)
-    evidence = head_evidence(surface, crest_of(surface, place.scale), place.scale)
+    shape = evidence = head_evidence(surface, crest_of(surface, place.scale), place.scale)
     if withers_mark is not None:
         ahead = withers_mark @ place.T[0, :3] + place.T[0, 3] - np.median(surface.grid.a)
         evidence = float(np.sign(ahead))
@@ -242,7 +277,7 @@ def _facing(
         place = place.stepped(np.diag([-1.0, -1.0, 1.0, 1.0]))
     if abs(evidence) < WEAK_EVIDENCE:
         place = replace(place, cautions=(*place.cautions, FRONT_GUESSED))
-    return place
+    return place, shape
 
 
 FRONT_GUESSED = (
@@ -300,7 +335,13 @@ def _spine_along_x(
             place = place.stepped(pitch_step(crest, level))
     surface = _surface(trunk.moved(place.T), place.scale, FINE, FINE_REACH, name=name)
     crest = crest_of(surface, place.scale, _mirror_line(place.T, T_mirror_scan))
-    found = withers_of(surface, crest, place.scale, _leg_station(place, rough)) or place.withers
+    found = withers_of(surface, crest, place.scale, _leg_station(place, rough))
+    if place.withers is not None:
+        # The rounds look over the whole trunk, this surface ends with the chart: it may place the
+        # withers better, never elsewhere.
+        settled = replace(place.withers, x=BLADE_BEHIND_WITHERS * place.height)
+        if found is None or abs(found.x - settled.x) > REFINED * place.scale:
+            found = settled
     if found is None:
         return surface, crest, place
     x = BLADE_BEHIND_WITHERS * place.height - found.x
