@@ -10,8 +10,8 @@ from scipy import ndimage
 from scipy.interpolate import RectBivariateSpline
 from scipy.spatial import cKDTree
 
-from fitsim.back.frame import FINE
 from fitsim.back.high_spots import BESIDE, HighSpots, high_spots
+from fitsim.back.settling import FINE
 from fitsim.back.standing import Standing, standing
 from fitsim.scan.tracings import LOFTED
 
