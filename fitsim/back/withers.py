@@ -81,7 +81,7 @@ def withers_of(
     if len(known) < 10 or np.ptp(x[known]) < 0.3 * scale:  # noqa: PLR2004 - 10 rows: 0.1 m
         return None
     cell = x[1] - x[0]
-    width = widths_below(_both_sides(surface), crest, 0.20 * scale)
+    width = _widths(surface, crest, 0.20 * scale)
     share = ndimage.gaussian_filter1d(_carried(width), 0.02 / cell, mode="nearest")
     share = share / np.nanpercentile(width, 80) if np.isfinite(width).any() else share + 1.0
     inner = x[known[0]] + 0.45 * np.ptp(x[known]), x[known[-1]] - 0.03 * scale
@@ -95,6 +95,16 @@ def withers_of(
     if knee is not None and (root is None or not _far_ahead(root, knee, scale)):
         return Withers(knee, 0.025, "the place where the crest arches most over the front legs")
     return root
+
+
+def _widths(surface: TrunkSurface, crest: Crest, drop: float) -> NDArray[np.float64]:
+    """Widths by both sides; where spine or sides have gaps, what one side shows counts for two."""
+    own = widths_below(surface, crest, drop)
+    rows = np.flatnonzero(crest.seen)
+    whole = len(rows) >= WHOLE * (rows[-1] - rows[0] + 1)
+    if whole and np.isfinite(own[rows]).mean() >= WHOLE:
+        return np.where(crest.seen, own, np.nan)
+    return widths_below(_both_sides(surface), crest, drop)
 
 
 def _behind_root(
@@ -142,6 +152,10 @@ def _both_sides(surface: TrunkSurface) -> TrunkSurface:
         cover=np.where(lent, surface.cover[:, ::-1], surface.cover),
     )
 
+
+WHOLE = 0.9
+"""-, share of the stations that must show the spine, and of those both sides, for a scan to count
+as without gaps (the borrowed animals' upper halves: 0.94; scenes with 30 % missing: 0.5 to 0.8)."""
 
 ROOT_AHEAD, ROOT_SD = 0.075, 0.075
 """m, on an animal of 1.5 m: the neck's root lies this far in front of the withers, and how sure
