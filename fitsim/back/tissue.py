@@ -12,7 +12,7 @@ from scipy import ndimage
 
 from fitsim.back.back import Tissue
 from fitsim.back.stack import Layer, Stack
-from fitsim.back.zones import inside_outline, zone_codes
+from fitsim.back.zones import inside_on_grid, zone_codes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -187,8 +187,7 @@ def _blade_bands(
     x: NDArray[np.float64], t: NDArray[np.float64], zones: Sequence[Zone], scale: float
 ) -> NDArray[np.bool_]:
     """Points over the rear edge and the bony spine of a shoulder blade, where little covers it."""
-    nodes = np.stack(np.meshgrid(x, t, indexing="ij"), axis=-1).reshape(-1, 2)
-    bands = np.zeros(len(nodes), dtype=bool)
+    bands = np.zeros((len(x), len(t)), dtype=bool)
     for zone in zones:
         if zone_kind(zone.name) != "scapula":
             continue
@@ -199,5 +198,5 @@ def _blade_bands(
         for line, start in ((rear, 0), (middle, half // 3)):
             shift = np.array([width, 0.0])
             band = np.vstack([line[start:] - shift, (line[start:] + shift)[::-1]])
-            bands |= inside_outline(band, nodes)
-    return bands.reshape(len(x), len(t))
+            bands |= inside_on_grid(band, x, t)
+    return bands

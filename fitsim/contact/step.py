@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 from fitsim.contact.view import State
 
 if TYPE_CHECKING:
+    from fitsim.contact.compliance import Inverse
     from fitsim.contact.view import View
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int_]
 
 _LONGEST_STEP = 0.006  # m, and the same at half the bar's length for rotations
 _DRAG = 2.0e4  # N/m: about the stiffness of a back under a tree
@@ -21,6 +23,7 @@ _FOLLOWS = 1.25  # drag over negative stiffness: what runs away grows fivefold i
 # What an iterative solution leaves over of the forces' answer to a motion, which only steers the
 # step, and of the forces after it.
 _ROUGHLY, _CLOSELY = 5e-2, 1e-5
+_LEAST_SINKING = 1e-4  # m; a node that sinks less is taken for no stiffer than if it did
 
 
 @dataclass(frozen=True)
@@ -40,8 +43,11 @@ class Step:
     running: float
 
 
-def stepped(view: View, drag: float, *, follow: bool = False) -> Step:
+def stepped(view: View, drag: float, *, follow: bool = False, springs: bool = False) -> Step:
     """One semismooth Newton step.
+
+    With `springs` every node answers as a spring of its own, as stiff as it is under the forces
+    now: rough, but it needs no solution, and far from rest the exact step is no better.
 
     With `follow` the drag is kept above what would turn the step round where the tree is running
     away: an implicit step of a flow points back at an equilibrium that does not last once its
@@ -53,7 +59,11 @@ def stepped(view: View, drag: float, *, follow: bool = False) -> Step:
         motion, foreseen, running = _motion(view, stiffness, right, drag, follow=follow)
         moved = view.state.pose.moved(motion, view.above.centre)
         return Step(State(moved, view.force), foreseen, running)
-    inverse = view.problem.compliance.inverse(chosen, view.skin.own[chosen])
+    inverse = (
+        _springs(view, chosen)
+        if springs
+        else view.problem.compliance.inverse(chosen, view.skin.own[chosen])
+    )
     # minus: motion that opens the bar from the skin takes force off
     asked = np.column_stack(
         [
@@ -72,6 +82,18 @@ def stepped(view: View, drag: float, *, follow: bool = False) -> Step:
     trial[chosen] = view.force[chosen] - inverse(asked @ way, rough @ way, _CLOSELY)
     moved = view.state.pose.moved(motion, view.above.centre)
     return Step(State(moved, trial), foreseen, running)
+
+
+def _springs(view: View, chosen: Index) -> Inverse:
+    """Each node's force per its own sinking, the others' forces growing in step with its own."""
+    force = view.force[chosen]
+    sinking = view.problem.compliance.sinking(view.force)[chosen] + view.skin.own[chosen] * force
+    stiffness = force / np.maximum(sinking, _LEAST_SINKING)
+
+    def answered(asked: Array, guess: Array | None, tolerance: float) -> Array:  # noqa: ARG001
+        return np.asarray((stiffness * asked.T).T)
+
+    return answered
 
 
 def _motion(

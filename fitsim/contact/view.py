@@ -63,10 +63,14 @@ class View:
     @property
     def settled(self) -> bool:
         """Whether every node obeys the contact law."""
+        return self.settled_to(_SKIN_TOLERANCE)
+
+    def settled_to(self, tolerance: float) -> bool:
+        """Whether every node obeys the contact law to within some sinking, m."""
         if not self.active.any() or (self.state.force[self.active] < 0.0).any():
             return False
-        within = np.abs(self.skin.excess[self.active]).max() < _SKIN_TOLERANCE
-        return bool(within and (self.skin.excess[~self.active] > -_SKIN_TOLERANCE).all())
+        within = np.abs(self.skin.excess[self.active]).max() < tolerance
+        return bool(within and (self.skin.excess[~self.active] > -tolerance).all())
 
 
 def viewed(problem: Problem, case: Case, state: State, last: View | None = None) -> View:

@@ -225,7 +225,9 @@ def _on_one(trial: Trial, task: tuple[int, Array, int]) -> Array:
             near = trial.rests[which] if trial.rests else {}
             found.append(
                 [
-                    _headlines(back, tree, case, solve(problem, case, near.get(case.name)))
+                    _headlines(
+                        back, tree, case, solve(problem, case, near.get(case.name), sample=True)
+                    )
                     for case in _cases(trial, which, rig)
                 ]
             )
