@@ -33,7 +33,8 @@ def scan_cautions(
     tuple of str
     """
     belly = (BELLY_GUESSED,) if barrel.extrapolated.any() else ()
-    return (*_beside_a_wall(sheets, frame), *belly, *_little_seen(chart, frame))
+    wall = (FLOOR_OR_WALL,) if beside_a_wall(sheets, frame) else ()
+    return (*wall, *belly, *_little_seen(chart, frame))
 
 
 def require_enough(chart: Chart, frame: BodyFrame, name: str) -> None:
@@ -155,18 +156,18 @@ BELLY_GUESSED = (
 )
 
 
-def _beside_a_wall(sheets: NDArray[np.float64], frame: BodyFrame) -> tuple[str, ...]:
-    """A caution where a sheet stands upright along the animal and none lies level.
+def beside_a_wall(sheets: NDArray[np.float64] | None, frame: BodyFrame) -> bool:
+    """Whether a sheet stands upright along the animal and none lies level.
 
     One flank alone, seen from its side, arches over like a back; then that sheet is the floor.
     """
-    if not len(sheets):
-        return ()
+    if sheets is None or not len(sheets):
+        return False
     normals = sheets[:, :3] @ frame.T_body_scan[:3, :3].T
     normals /= np.linalg.norm(normals, axis=1, keepdims=True)
     level = np.abs(normals[:, 2]) > UPRIGHT[1]
     along = (np.abs(normals[:, 2]) < UPRIGHT[0]) & (np.abs(normals[:, 1]) > UPRIGHT[1])
-    return (FLOOR_OR_WALL,) if along.any() and not level.any() else ()
+    return bool(along.any() and not level.any())
 
 
 UPRIGHT = (np.sin(np.radians(30.0)), np.cos(np.radians(30.0)))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fitsim.back.crest import crest_of
+from fitsim.back.enough import beside_a_wall
 from fitsim.back.facing import head_evidence
 from fitsim.back.level import mirror_step
 from fitsim.back.one_side import require_both_sides
@@ -133,7 +134,8 @@ def body_frame(
     )
     if evidence is not None:
         body = samples.only(frame.trunk).moved(frame.T_body_scan)
-        require_both_sides(body, frame, evidence, name, lay)
+        wall = beside_a_wall(sheets, frame)
+        require_both_sides(body, frame, evidence, name, lay, wall=wall)
     return frame
 
 

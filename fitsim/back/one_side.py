@@ -61,7 +61,7 @@ class Turn:
 
 
 def require_both_sides(
-    body: Samples, frame: BodyFrame, evidence: float, name: str, lay: Lay
+    body: Samples, frame: BodyFrame, evidence: float, name: str, lay: Lay, *, wall: bool = False
 ) -> None:
     """Refuse half a trunk that came to lie on its side, and say which side is missing.
 
@@ -74,6 +74,7 @@ def require_both_sides(
     evidence : signs of the head's end, see `fitsim.back.facing.head_evidence`.
     name : of the file, for messages.
     lay : finds the frame, and the signs of the head's end, of other samples.
+    wall : a flat sheet stands upright beside it, which may be the floor.
 
     Raises
     ------
@@ -93,7 +94,7 @@ def require_both_sides(
     low, high = edges
     strong = abs(evidence)
     short = min(-low, high) < SHORT and strong < SHAPED
-    lopsided = abs(low + high) > LOPSIDED and strong < HINTED
+    lopsided = abs(low + high) > LOPSIDED and strong < (SHAPED if wall else HINTED)
     if not (short or lopsided):
         return
     missing = _missing(body, frame, edges, lay)
