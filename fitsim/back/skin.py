@@ -10,6 +10,7 @@ from scipy import ndimage
 from scipy.spatial import cKDTree
 
 from fitsim.back.samples import Samples
+from fitsim.back.settling import CROWN
 from fitsim.back.smoothing import nearest_filled
 
 if TYPE_CHECKING:
@@ -204,7 +205,3 @@ def _crest_on(skin: TrunkSurface, crest: Crest, allowance: float) -> Crest:
         if known.any():
             height[row] = np.interp(crest.y[row], y[row][known], z[row][known])
     return replace(crest, z=height)
-
-
-CROWN = float(np.radians(45.0))
-"""How far down the sides the spine line may lie."""

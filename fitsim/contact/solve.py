@@ -21,7 +21,7 @@ from fitsim.contact.balance import share_of_load
 from fitsim.contact.leaving import leaving
 from fitsim.contact.pose import Pose
 from fitsim.contact.step import skin_stepped, stepped
-from fitsim.contact.view import State, View, viewed
+from fitsim.contact.view import SKIN_TOLERANCE, State, View, viewed
 
 if TYPE_CHECKING:
     from fitsim.contact.equilibrium import Equilibrium
@@ -58,7 +58,8 @@ class Goal:
         return view.left < self.balance and view.settled_to(self.skin)
 
 
-_EXACT, _SAMPLED = Goal(BALANCED, 1e-6, springs=False), Goal(GOOD_ENOUGH, 5e-5, springs=True)
+_EXACT = Goal(BALANCED, SKIN_TOLERANCE, springs=False)
+_SAMPLED = Goal(GOOD_ENOUGH, 5e-5, springs=True)
 
 
 def solve(

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-_SKIN_TOLERANCE = 1e-6  # m, of linear sinking
+SKIN_TOLERANCE = 1e-6  # m, of linear sinking
 # m of travel, less than the margin of the nodes near the bars, after which they are chosen anew
 _REMAKE = 0.025
 
@@ -63,7 +63,7 @@ class View:
     @property
     def settled(self) -> bool:
         """Whether every node obeys the contact law."""
-        return self.settled_to(_SKIN_TOLERANCE)
+        return self.settled_to(SKIN_TOLERANCE)
 
     def settled_to(self, tolerance: float) -> bool:
         """Whether every node obeys the contact law to within some sinking, m."""
